@@ -1,0 +1,227 @@
+package schema
+
+// The sources that more than one column rests on.
+const (
+	sourceWilkinson = "Wilkinson 2000, J Physiol 525:263-70: about 4 points less per 10 bpm more"
+	sourceMurgo     = "Murgo 1980, Circulation 62:105-16; Kelly 1989, Circulation 80:1652 (from memory)"
+	sourceBuckberg  = "Buckberg 1972, Circ Res 30:67 (from memory)"
+	sourceWilliams  = "Williams 2011, JACC 57:951-61 (radial, window of a quarter second); Shih 2014, Hypertension 63:865 (brachial, a sixth of a second)"
+)
+
+// Calibrations lists the two ways of giving a wave its scale that are always computed.
+var Calibrations = []string{"sbp_dbp", "map_dbp"}
+
+// ValueColumns declares what is measured per recording and, combined over
+// replicates, per subject and visit.
+func ValueColumns() []Column {
+	columns := []Column{
+		number("heart_rate_bpm", "1/min", "60 over the mean period of the accepted beats"),
+		number("brachial_sbp_mmhg", "mmHg", "cuff systolic pressure by the study's cuff rule"),
+		number("brachial_dbp_mmhg", "mmHg", "cuff diastolic pressure by the study's cuff rule"),
+		number("brachial_map_mmhg", "mmHg", "the cuff's own mean pressure, else DBP + form factor × PP; brachial_map_source says which"),
+		number("brachial_pp_mmhg", "mmHg", "brachial SBP − DBP"),
+		number("central_sbp_mmhg", "mmHg", "peak of the estimated aortic wave, primary calibration"),
+		number("central_dbp_mmhg", "mmHg", "lowest point of the estimated aortic wave, primary calibration"),
+		number("central_map_mmhg", "mmHg", "mean of the estimated aortic wave, equal to the mean of the calibrated peripheral wave"),
+		number("central_pp_mmhg", "mmHg", "central SBP − central DBP, primary calibration"),
+	}
+	for _, c := range Calibrations {
+		by := "cuff SBP and DBP"
+		if c == "map_dbp" {
+			by = "cuff mean pressure and DBP"
+		}
+		columns = append(columns,
+			number("central_sbp_"+c+"_mmhg", "mmHg", "central SBP with the wave calibrated by "+by),
+			number("central_dbp_"+c+"_mmhg", "mmHg", "central DBP with the wave calibrated by "+by),
+			number("central_map_"+c+"_mmhg", "mmHg", "central mean pressure with the wave calibrated by "+by),
+			number("central_pp_"+c+"_mmhg", "mmHg", "central PP with the wave calibrated by "+by),
+		)
+	}
+	return append(columns,
+		number("central_sbp_moving_average_mmhg", "mmHg", "largest moving average of the calibrated peripheral wave: a peak without a wave; null unless the artery is radial or brachial").From(sourceWilliams),
+		number("peripheral_sbp_mmhg", "mmHg", "peak of the calibrated peripheral wave, primary calibration"),
+		number("peripheral_form_factor", "1", "(mean − minimum) / (maximum − minimum) of the peripheral wave"),
+		number("pp_amplification_ratio", "1", "brachial PP / central PP"),
+		number("sbp_amplification_mmhg", "mmHg", "brachial SBP − central SBP"),
+		number("augmentation_pressure_mmhg", "mmHg", "late minus early systolic pressure of the aortic wave; negative where the early one is higher").From(sourceMurgo),
+		number("augmentation_index_pct", "%", "100 · augmentation pressure / central PP; may be negative").From(sourceMurgo),
+		number("augmentation_index_hr75_pct", "%", "augmentation index + 0.4 · (heart rate − 75); never together with heart rate in one model").From(sourceWilkinson),
+		number("shoulder_ms", "ms", "time of the first shoulder or of the early peak after the foot of the aortic wave"),
+		number("ejection_duration_ms", "ms", "foot to end of ejection"),
+		number("systolic_integral_mmhg_s", "mmHg·s", "aortic pressure integrated over ejection").From(sourceBuckberg),
+		number("diastolic_integral_mmhg_s", "mmHg·s", "aortic pressure integrated from the end of ejection to the next foot").From(sourceBuckberg),
+		number("supply_demand_ratio_pct", "%", "100 · diastolic / systolic integral").From(sourceBuckberg),
+		integer("beats_found", "beats found"),
+		integer("beats_used", "beats that entered the average"),
+	)
+}
+
+// RecordingsTable declares one row per recording.
+func RecordingsTable() Table {
+	columns := []Column{
+		key(text("subject_id", "the person")),
+		key(text("visit_id", "the visit")),
+		key(text("recording_id", "the recording")),
+		category("status", "used: it enters its visit's values; excluded: left out by a declared rule; failed: it could not be read or computed", "used", "excluded", "failed"),
+		text("reason", "why it was excluded or failed; empty where it was used"),
+		category("quality", "grade of the recording", "usable", "doubtful", "unusable"),
+		text("quality_reasons", "the named rules that lowered the grade, separated by blanks"),
+		category("review", "a reader's verdict where there is one", "accept", "reject"),
+		category("artery", "where the sensor lay", "radial", "brachial", "carotid", "aortic"),
+		text("side", "side of the body"),
+		text("operator_id", "who took the recording"),
+		text("device_id", "which device took it"),
+		category("unit", "unit of the samples", "mmHg", "au"),
+		number("sampling_hz", "Hz", "sampling rate"),
+		number("duration_s", "s", "length of the recording"),
+		category("calibration", "how the wave of the central_ columns got its scale", "sbp_dbp", "map_dbp", "as_recorded"),
+		category("central_method", "how the aortic wave was estimated; none for a carotid or aortic wave", CentralMethods...),
+		text("cuff_rule", "how the cuff readings were combined"),
+		integer("cuff_readings", "cuff readings that entered the brachial values"),
+		number("cuff_sbp_spread_mmhg", "mmHg", "largest minus smallest systolic reading of the visit"),
+		category("brachial_map_source", "where brachial_map_mmhg comes from", "cuff", "form_factor"),
+		text("index_notes", "indices that this wave does not have, each with its reason, separated by blanks"),
+	}
+	return Table{Name: "recordings", RowPer: "recording", Restricted: true,
+		Meaning: "every recording with its verdict and its values", Columns: append(columns, ValueColumns()...)}
+}
+
+// SubjectVisitsTable declares one row per subject and visit: carried holds the
+// columns that came with the subject and the visit (declared, covariate and
+// derived), in their order.
+func SubjectVisitsTable(carried []Column) Table {
+	columns := []Column{
+		key(text("subject_id", "the person")),
+		key(text("visit_id", "the visit")),
+		category("status", "used: has central values; excluded: left out by a declared rule; failed: no recording could be read or computed", "used", "excluded", "failed"),
+		text("reason", "why it was excluded or failed"),
+		integer("recordings_found", "recordings of the visit"),
+		integer("recordings_used", "recordings that were combined"),
+		text("replicate_rule", "how several recordings of the visit were combined"),
+		category("quality", "the lowest grade among the recordings that were combined", "usable", "doubtful", "unusable"),
+		category("calibration", "how the wave of the central_ columns got its scale", "sbp_dbp", "map_dbp", "as_recorded"),
+		category("central_method", "how the aortic wave was estimated", CentralMethods...),
+		category("brachial_map_source", "where brachial_map_mmhg comes from", "cuff", "form_factor"),
+		text("cuff_rule", "how the cuff readings were combined"),
+		integer("cuff_readings", "cuff readings that entered the brachial values"),
+		text("bp_class", "class of the brachial pressure"),
+		text("bp_class_scheme", "which published scheme bp_class follows"),
+		text("departures", "protocol departures by name, separated by blanks"),
+		integer("departure_count", "number of protocol departures"),
+		boolean("cuff_first_two_differ", "the first two systolic readings differ by more than 10 mmHg").From("ESC/ESH 2018 (from memory)"),
+	}
+	columns = append(columns, carried...)
+	return Table{Name: "subject_visits", RowPer: "subject and visit", Restricted: true,
+		Meaning: "replicates combined, with covariates", Columns: append(columns, ValueColumns()...)}
+}
+
+// BeatsTable declares one row per beat found.
+func BeatsTable() Table {
+	return Table{Name: "beats", RowPer: "beat", Restricted: true, Meaning: "every beat found, accepted or not",
+		Columns: []Column{
+			key(text("subject_id", "the person")),
+			key(text("visit_id", "the visit")),
+			key(text("recording_id", "the recording")),
+			integer("beat", "number of the beat in its recording, from 1"),
+			number("onset_s", "s", "time of the pressure minimum before the upstroke"),
+			number("foot_s", "s", "time of the foot by intersecting tangents"),
+			number("period_s", "s", "time to the next foot; null for the last beat"),
+			number("minimum_mmhg", "mmHg", "lowest pressure of the beat, primary calibration"),
+			number("maximum_mmhg", "mmHg", "highest pressure of the beat, primary calibration"),
+			number("template_correlation", "1", "correlation with the average beat"),
+			boolean("accepted", "the beat entered the average"),
+			text("reason", "the rule that rejected it"),
+		}}
+}
+
+// WaveformsTable declares one average beat per recording.
+func WaveformsTable() Table {
+	return Table{Name: "waveforms", RowPer: "recording", Restricted: true, Meaning: "the average beat, peripheral and aortic, over one period from foot to foot",
+		Columns: []Column{
+			key(text("subject_id", "the person")),
+			key(text("visit_id", "the visit")),
+			key(text("recording_id", "the recording")),
+			number("step_s", "s", "time between samples; the period is the number of samples times this"),
+			wave("radial_mmhg", "mmHg", "average peripheral beat, primary calibration (radial unless the artery says otherwise)"),
+			wave("central_mmhg", "mmHg", "estimated aortic beat, primary calibration"),
+		}}
+}
+
+// ExclusionsTable declares one row per thing left out.
+func ExclusionsTable() Table {
+	return Table{Name: "exclusions", RowPer: "thing left out", Restricted: true, Meaning: "nothing vanishes: what was left out, where and why",
+		Columns: []Column{
+			category("level", "what was left out", "subject", "visit", "reading", "recording", "value"),
+			text("subject_id", "the person"),
+			text("visit_id", "the visit"),
+			text("recording_id", "the recording"),
+			text("stage", "step at which it was left out"),
+			text("reason", "stable name of the rule"),
+			text("detail", "the value and the place, for a person to read"),
+		}}
+}
+
+// FlowTable declares the participant flow; at every stage in = out + the sum of n.
+func FlowTable() Table {
+	return Table{Name: "flow", RowPer: "stage and reason", Meaning: "how many came in, were left out for which first reason, and went on (STROBE item 13)",
+		Columns: []Column{
+			text("unit", "what is counted: subjects, subject_visits or recordings"),
+			text("stage", "the stage, in order"),
+			integer("order", "position of the stage"),
+			integer("in", "came into the stage"),
+			integer("out", "went on"),
+			text("reason", "first reason for leaving; empty for a stage that loses nobody"),
+			integer("n", "left for this reason"),
+		}}
+}
+
+// StatisticColumns declares what every statistic carries; strata columns and
+// extras stand between set, variable and the rest.
+func statisticTable(name, rowPer, meaning string, between ...Column) Table {
+	columns := []Column{
+		text("set", "analysis set: who is in"),
+		text("variable", "the variable described, or the outcome of a model"),
+	}
+	columns = append(columns, between...)
+	columns = append(columns,
+		text("statistic", "what the estimate is"),
+		number("estimate", "", "the estimate"),
+		number("low", "", "lower end of its interval"),
+		number("high", "", "upper end of its interval"),
+		number("level", "1", "confidence level of the interval"),
+		integer("n", "observations that entered"),
+		integer("n_missing", "observations of the stratum without a value"),
+		text("method", "how estimate and interval were computed"),
+		text("unit", "unit of the estimate"),
+		text("note", "warnings that belong to the number"),
+	)
+	return Table{Name: name, RowPer: rowPer, Meaning: meaning, Columns: columns}
+}
+
+// SummaryTable declares the stratified summaries; strata names the stratum
+// columns of the study, each holding a level or "all".
+func SummaryTable(strata []string) Table {
+	var between []Column
+	for _, s := range strata {
+		between = append(between, text(s, "stratum: a level of this column, or all"))
+	}
+	return statisticTable("summary", "statistic", "stratified summaries: one row per set, variable, stratum and statistic", between...)
+}
+
+// RegressionTable declares the results of the declared models.
+func RegressionTable() Table {
+	return statisticTable("regression", "statistic", "declared models: one row per model, term and statistic",
+		text("model", "name of the model"),
+		text("term", "term of the model; empty for a statistic of the whole model"))
+}
+
+// ComparisonTable declares the comparison with published values.
+func ComparisonTable() Table {
+	return statisticTable("comparison", "statistic", "the cohort beside published values, stratum by stratum",
+		text("published", "name of the published set"),
+		text("sex", "stratum"),
+		text("age_band", "age band of the published table"),
+		number("published_estimate", "", "the published value"),
+		integer("published_n", "people behind the published value"),
+	)
+}

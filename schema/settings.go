@@ -1,0 +1,197 @@
+package schema
+
+// CentralMethods are the ways of estimating the aortic wave, by public name.
+var CentralMethods = []string{"tube_constant", "tube_windkessel", "tube_individual", "transfer_table", "moving_average", "late_shoulder", "none"}
+
+// CuffRules are the ways of combining the cuff readings of a visit.
+var CuffRules = []string{"drop_first_of_three", "all", "drop_first", "last_two", "first_two", "median"}
+
+// Settings is study.yaml with its defaults filled in. It stands resolved in the
+// manifest. The yaml names are the contract.
+type Settings struct {
+	Format      int                          `yaml:"format" json:"format"`
+	Study       StudyIdentity                `yaml:"study" json:"study"`
+	Tables      TableFiles                   `yaml:"tables" json:"tables"`
+	Covariates  []Covariate                  `yaml:"covariates" json:"covariates,omitempty"`
+	Recode      map[string]map[string]string `yaml:"recode" json:"recode,omitempty"`
+	Units       map[string]string            `yaml:"units" json:"units,omitempty"`
+	Derive      []string                     `yaml:"derive" json:"derive,omitempty"`
+	Cuff        CuffSettings                 `yaml:"cuff" json:"cuff"`
+	Calibration CalibrationSettings          `yaml:"calibration" json:"calibration"`
+	Beats       BeatSettings                 `yaml:"beats" json:"beats"`
+	Central     CentralSettings              `yaml:"central" json:"central"`
+	Quality     QualitySettings              `yaml:"quality" json:"quality"`
+	Protocol    ProtocolSettings             `yaml:"protocol" json:"protocol"`
+	Replicates  ReplicateSettings            `yaml:"replicates" json:"replicates"`
+	Analysis    Analysis                     `yaml:"analysis" json:"analysis"`
+	Disclosure  DisclosureSettings           `yaml:"disclosure" json:"disclosure"`
+	Privacy     PrivacySettings              `yaml:"privacy" json:"privacy"`
+}
+
+// StudyIdentity names the study.
+type StudyIdentity struct {
+	ID    string `yaml:"id" json:"id"`
+	Title string `yaml:"title" json:"title,omitempty"`
+}
+
+// TableFiles names the files of the tables, relative to the study folder.
+type TableFiles struct {
+	Subjects   string `yaml:"subjects" json:"subjects"`
+	Visits     string `yaml:"visits" json:"visits"`
+	Cuff       string `yaml:"cuff" json:"cuff"`
+	Recordings string `yaml:"recordings" json:"recordings"`
+	Reviews    string `yaml:"reviews" json:"reviews,omitempty"`
+	Withdrawn  string `yaml:"withdrawn" json:"withdrawn,omitempty"`
+}
+
+// Covariate declares an extra column that the study uses.
+type Covariate struct {
+	Name   string    `yaml:"name" json:"name"`
+	In     string    `yaml:"in" json:"in"`     // subjects or visits
+	Type   string    `yaml:"type" json:"type"` // number, integer, category, date or text
+	Levels []string  `yaml:"levels" json:"levels,omitempty"`
+	Unit   string    `yaml:"unit" json:"unit,omitempty"`
+	Range  []float64 `yaml:"range" json:"range,omitempty"` // low and high, both plausible
+}
+
+// CuffSettings says how the readings of a visit are combined.
+type CuffSettings struct {
+	Rule string `yaml:"rule" json:"rule"`
+}
+
+// CalibrationSettings says how a wave gets its scale.
+type CalibrationSettings struct {
+	Primary    string  `yaml:"primary" json:"primary"` // sbp_dbp, map_dbp, as_recorded
+	Map        string  `yaml:"map" json:"map"`         // cuff_or_factor, cuff, factor
+	FormFactor float64 `yaml:"form_factor" json:"form_factor"`
+}
+
+// BeatSettings says how beats are found and how many are needed.
+type BeatSettings struct {
+	LowpassHz   float64 `yaml:"lowpass_hz" json:"lowpass_hz"`
+	MinAccepted int     `yaml:"min_accepted" json:"min_accepted"`
+	MinSeconds  float64 `yaml:"min_seconds" json:"min_seconds"`
+}
+
+// CentralSettings picks the estimator of the aortic wave.
+type CentralSettings struct {
+	Method string   `yaml:"method" json:"method"`
+	Also   []string `yaml:"also" json:"also"`
+}
+
+// QualitySettings says which grade is analysed.
+type QualitySettings struct {
+	MinGrade string `yaml:"min_grade" json:"min_grade"`
+}
+
+// ProtocolSettings says what a departure from the protocol does.
+type ProtocolSettings struct {
+	OnDeparture string             `yaml:"on_departure" json:"on_departure"` // flag or exclude
+	Limits      map[string]float64 `yaml:"-" json:"limits"`                  // smallest minutes or hours by column
+	Forbidden   map[string]string  `yaml:"-" json:"forbidden"`               // level that departs, by column
+}
+
+// ReplicateSettings says how several recordings of a visit are combined.
+type ReplicateSettings struct {
+	Rule string `yaml:"rule" json:"rule"` // mean, best, first
+}
+
+// Analysis is the plan of the statistics.
+type Analysis struct {
+	Visit       string             `yaml:"visit" json:"visit"`
+	Age         AgeSettings        `yaml:"age" json:"age"`
+	Sets        map[string][]Rule  `yaml:"sets" json:"sets"`
+	Variables   []string           `yaml:"variables" json:"variables"`
+	Strata      []string           `yaml:"strata" json:"strata"`
+	Threshold   map[string]float64 `yaml:"threshold" json:"threshold"`
+	Models      []Model            `yaml:"models" json:"models"`
+	CompareWith []string           `yaml:"compare_with" json:"compare_with"`
+}
+
+// AgeSettings says how age becomes a band.
+type AgeSettings struct {
+	CompletedYears bool      `yaml:"completed_years" json:"completed_years"`
+	Bands          []float64 `yaml:"bands" json:"bands"` // lower bounds, ascending; the last is open above
+}
+
+// Rule keeps the rows in which one column fulfils one condition. A missing
+// value never fulfils it.
+type Rule struct {
+	Column  string   `json:"column"`
+	Levels  []string `json:"levels,omitempty"`   // the cell is one of these
+	Below   *float64 `json:"below,omitempty"`    // cell < Below
+	AtLeast *float64 `json:"at_least,omitempty"` // cell ≥ AtLeast
+	Above   *float64 `json:"above,omitempty"`    // cell > Above
+	AtMost  *float64 `json:"at_most,omitempty"`  // cell ≤ AtMost
+}
+
+// Model is one declared regression.
+type Model struct {
+	Name    string   `yaml:"name" json:"name"`
+	Outcome string   `yaml:"outcome" json:"outcome"`
+	Terms   []string `yaml:"terms" json:"terms"`
+	Set     string   `yaml:"set" json:"set"`       // analysis set; default all
+	Errors  string   `yaml:"errors" json:"errors"` // classical or hc3
+}
+
+// DisclosureSettings acts on release/ only.
+type DisclosureSettings struct {
+	MinCell     int    `yaml:"min_cell" json:"min_cell"`
+	OnViolation string `yaml:"on_violation" json:"on_violation"` // suppress or block
+}
+
+// PrivacySettings says how ids leave the study.
+type PrivacySettings struct {
+	IDs string `yaml:"ids" json:"ids"`
+}
+
+// DefaultSettings returns the settings that hold where study.yaml is silent.
+// Sources: methods as published or "own choice", beside each value.
+func DefaultSettings() Settings {
+	return Settings{
+		Cuff: CuffSettings{Rule: "drop_first_of_three"}, // own choice between published rules
+		Calibration: CalibrationSettings{
+			Primary:    "sbp_dbp", // as most published tables
+			Map:        "cuff_or_factor",
+			FormFactor: 0.40, // Bos 2007, J Hypertens 25:751-5
+		},
+		Beats:      BeatSettings{LowpassHz: 20, MinAccepted: 8, MinSeconds: 5}, // own choice
+		Central:    CentralSettings{Method: "tube_constant", Also: []string{"moving_average"}},
+		Quality:    QualitySettings{MinGrade: "doubtful"},
+		Protocol:   DefaultProtocol(),
+		Replicates: ReplicateSettings{Rule: "mean"},
+		Analysis:   DefaultAnalysis(),
+		Disclosure: DisclosureSettings{MinCell: 10, OnViolation: "suppress"}, // UK LLC 2025; ABS; ONS-LS
+		Privacy:    PrivacySettings{IDs: "as_given"},
+	}
+}
+
+// DefaultProtocol returns the limits on what may spoil a reading.
+//
+// Rest: 10 min (Van Bortel 2002, Am J Hypertens 15:445-52). Caffeine, tobacco,
+// meal 3 h and alcohol 10 h: Laurent 2006, Eur Heart J 27:2588-605 (from
+// memory). Exercise: 0.5 h, the cuff rule of AHA/ACC as restated in KDIGO 2021.
+func DefaultProtocol() ProtocolSettings {
+	return ProtocolSettings{
+		OnDeparture: "flag",
+		Limits: map[string]float64{
+			"rest_min": 10, "caffeine_h": 3, "exercise_h": 0.5, "tobacco_h": 3, "meal_h": 3, "alcohol_h": 10,
+		},
+		Forbidden: map[string]string{"vasoactive": "yes", "legs_crossed": "yes"},
+	}
+}
+
+// DefaultAnalysis returns the plan that holds where the study declares none.
+func DefaultAnalysis() Analysis {
+	return Analysis{
+		Visit:     "first",
+		Age:       AgeSettings{CompletedYears: true, Bands: []float64{18, 30, 40, 50, 60, 70, 80}},
+		Sets:      map[string][]Rule{"all": {}},
+		Variables: []string{"central_sbp_mmhg", "central_pp_mmhg", "pp_amplification_ratio", "augmentation_index_pct"},
+		Strata:    []string{"sex", "age_band"},
+		Threshold: map[string]float64{"central_pp_mmhg": 50}, // outcome threshold: Roman 2009, JACC 54:1730-4
+		Models: []Model{{Name: "adjusted", Outcome: "central_pp_mmhg", Set: "all", Errors: "hc3",
+			Terms: []string{"age_years", "sex", "height_cm", "heart_rate_bpm", "brachial_map_mmhg"}}},
+		CompareWith: []string{"mceniery2005"},
+	}
+}

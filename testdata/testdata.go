@@ -1,0 +1,59 @@
+// Package testdata finds the files that tests read: those that stand here and
+// the bulky outside recordings that a checkout may or may not have beside it.
+package testdata
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+// Path returns the path of a file under testdata/ of the module; the test
+// fails where it is absent.
+func Path(t testing.TB, name string) string {
+	t.Helper()
+	path := filepath.Join(root(t), "testdata", filepath.FromSlash(name))
+	if _, err := os.Stat(path); err != nil {
+		t.Fatalf("testdata: %v", err)
+	}
+	return path
+}
+
+// External returns the path of a file or folder of the outside recordings: in
+// the folder named by TONOCOHORT_EXTERNAL, else in a folder "shared" beside
+// the checkout. The test is skipped where it is absent, unless
+// TONOCOHORT_EXTERNAL is set: who names the folder wants to see it used.
+func External(t testing.TB, name string) string {
+	t.Helper()
+	base, named := os.LookupEnv("TONOCOHORT_EXTERNAL")
+	if !named {
+		base = filepath.Join(root(t), "..", "shared")
+	}
+	path := filepath.Join(base, filepath.FromSlash(name))
+	if _, err := os.Stat(path); err != nil {
+		if named {
+			t.Fatalf("outside recordings: %v", err)
+		}
+		t.Skipf("outside recordings are not here (%s); set TONOCOHORT_EXTERNAL to their folder", name)
+	}
+	return path
+}
+
+// root walks up from the working directory to the folder of go.mod.
+func root(t testing.TB) string {
+	t.Helper()
+	dir, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir
+		}
+		parent := filepath.Dir(dir)
+		if parent == dir {
+			t.Fatal("testdata: no go.mod above the working directory")
+		}
+		dir = parent
+	}
+}
