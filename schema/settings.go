@@ -98,14 +98,15 @@ type ReplicateSettings struct {
 
 // Analysis is the plan of the statistics.
 type Analysis struct {
-	Visit       string             `yaml:"visit" json:"visit"`
-	Age         AgeSettings        `yaml:"age" json:"age"`
-	Sets        map[string][]Rule  `yaml:"sets" json:"sets"`
-	Variables   []string           `yaml:"variables" json:"variables"`
-	Strata      []string           `yaml:"strata" json:"strata"`
-	Threshold   map[string]float64 `yaml:"threshold" json:"threshold"`
-	Models      []Model            `yaml:"models" json:"models"`
-	CompareWith []string           `yaml:"compare_with" json:"compare_with"`
+	Visit        string             `yaml:"visit" json:"visit"`
+	Age          AgeSettings        `yaml:"age" json:"age"`
+	Sets         map[string][]Rule  `yaml:"sets" json:"sets"`
+	Variables    []string           `yaml:"variables" json:"variables"`
+	Strata       []string           `yaml:"strata" json:"strata"`
+	QuantileType int                `yaml:"quantile_type" json:"quantile_type"` // of Hyndman and Fan, 1 to 9
+	Threshold    map[string]float64 `yaml:"threshold" json:"threshold"`
+	Models       []Model            `yaml:"models" json:"models"`
+	CompareWith  []string           `yaml:"compare_with" json:"compare_with"`
 }
 
 // AgeSettings says how age becomes a band.
@@ -189,7 +190,10 @@ func DefaultAnalysis() Analysis {
 		Sets:      map[string][]Rule{"all": {}},
 		Variables: []string{"central_sbp_mmhg", "central_pp_mmhg", "pp_amplification_ratio", "augmentation_index_pct"},
 		Strata:    []string{"sex", "age_band"},
-		Threshold: map[string]float64{"central_pp_mmhg": 50}, // outcome threshold: Roman 2009, JACC 54:1730-4
+		// Type 8: nearly median-unbiased whatever the distribution, and the one
+		// its authors recommend (Hyndman and Fan 1996, Am Stat 50:361-5).
+		QuantileType: 8,
+		Threshold:    map[string]float64{"central_pp_mmhg": 50}, // outcome threshold: Roman 2009, JACC 54:1730-4
 		Models: []Model{{Name: "adjusted", Outcome: "central_pp_mmhg", Set: "all", Errors: "hc3",
 			Terms: []string{"age_years", "sex", "height_cm", "heart_rate_bpm", "brachial_map_mmhg"}}},
 		CompareWith: []string{"mceniery2005"},
