@@ -12,6 +12,7 @@ type Settings struct {
 	Format      int                          `yaml:"format" json:"format"`
 	Study       StudyIdentity                `yaml:"study" json:"study"`
 	Tables      TableFiles                   `yaml:"tables" json:"tables"`
+	CSV         CSVSettings                  `yaml:"csv" json:"csv"`
 	Covariates  []Covariate                  `yaml:"covariates" json:"covariates,omitempty"`
 	Recode      map[string]map[string]string `yaml:"recode" json:"recode,omitempty"`
 	Units       map[string]string            `yaml:"units" json:"units,omitempty"`
@@ -42,6 +43,15 @@ type TableFiles struct {
 	Recordings string `yaml:"recordings" json:"recordings"`
 	Reviews    string `yaml:"reviews" json:"reviews,omitempty"`
 	Withdrawn  string `yaml:"withdrawn" json:"withdrawn,omitempty"`
+}
+
+// CSVSettings says how the text of the tables is written, where a study cannot
+// change its files. It acts on the tables alone, not on waveforms.
+type CSVSettings struct {
+	Delimiter string `yaml:"delimiter" json:"delimiter"` // comma, semicolon, tab
+	Decimal   string `yaml:"decimal" json:"decimal"`     // point, comma
+	Dates     string `yaml:"dates" json:"dates"`         // yyyy-mm-dd, dd.mm.yyyy, dd/mm/yyyy, mm/dd/yyyy
+	Encoding  string `yaml:"encoding" json:"encoding"`   // utf-8, utf-16, windows-1252
 }
 
 // Covariate declares an extra column that the study uses.
@@ -150,6 +160,7 @@ type PrivacySettings struct {
 // Sources: methods as published or "own choice", beside each value.
 func DefaultSettings() Settings {
 	return Settings{
+		CSV:  CSVSettings{Delimiter: "comma", Decimal: "point", Dates: "yyyy-mm-dd", Encoding: "utf-8"},
 		Cuff: CuffSettings{Rule: "drop_first_of_three"}, // own choice between published rules
 		Calibration: CalibrationSettings{
 			Primary:    "sbp_dbp", // as most published tables
