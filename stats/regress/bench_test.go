@@ -1,0 +1,44 @@
+package regress
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// benchmarkTable makes n rows of 12 predictors and an outcome.
+func benchmarkTable(n int) (y []float64, x [][]float64) {
+	random := rand.New(rand.NewPCG(1, 2))
+	x = make([][]float64, 11)
+	for k := range x {
+		x[k] = make([]float64, n)
+		for i := range x[k] {
+			x[k][i] = 50 + 12*random.NormFloat64()
+		}
+	}
+	y = make([]float64, n)
+	for i := range y {
+		y[i] = 40 + 0.01*x[0][i]*x[0][i] - 0.1*x[3][i] + 6*random.NormFloat64()
+	}
+	return y, x
+}
+
+// One million rows, 13 columns (a quadratic in the first), with HC3 errors;
+// making the model matrix is counted.
+func BenchmarkLeastSquaresHC3Million(b *testing.B) {
+	y, x := benchmarkTable(1_000_000)
+	b.ReportAllocs()
+	for b.Loop() {
+		d := NewDesign(true)
+		d.AddPolynomial("age", x[0], 2)
+		for k := 1; k < len(x); k++ {
+			d.Add(powerName("x", k), x[k])
+		}
+		f, err := OLS(d, y, nil)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := f.Covariance(HC3); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
