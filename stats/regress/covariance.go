@@ -119,12 +119,7 @@ func (f *Fit) heteroscedasticMeat(kind string) (meat [][]float64, ones []int) {
 		addWeightedProducts(meat, q, e, scratch)
 	})
 	if kind == HC1 {
-		factor := float64(f.N) / float64(f.DF)
-		for _, row := range meat {
-			for k := range row {
-				row[k] *= factor
-			}
-		}
+		scale(meat, float64(f.N)/float64(f.DF))
 	}
 	return meat, ones
 }
