@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-
-	"tonocohort/stats"
 )
 
 // Names of the covariance estimators. HC0 to HC3 hold where the variance
@@ -29,6 +27,8 @@ type Covariance struct {
 	Matrix   [][]float64 // by column of the design; NaN for aliased columns and for coefficients without an estimate
 	DF       []float64   // degrees of freedom of t for each coefficient; NaN where there are none
 	Warnings []Warning
+
+	meat [][]float64 // in the orthonormal coordinates of the fit
 }
 
 // SE returns the standard errors: the roots of the diagonal.
@@ -64,7 +64,7 @@ func (f *Fit) Covariance(kind string) (*Covariance, error) {
 // covariance takes a matrix in orthonormal coordinates to the coefficients.
 func (f *Fit) covariance(kind string, meat [][]float64) *Covariance {
 	p := len(f.Names)
-	c := &Covariance{Kind: kind, Matrix: newSquare(p), DF: make([]float64, p)}
+	c := &Covariance{Kind: kind, Matrix: newSquare(p), DF: make([]float64, p), meat: meat}
 	half := make([][]float64, p)
 	for i, row := range f.transform {
 		if row == nil {
@@ -232,11 +232,11 @@ type Coefficient struct {
 func (f *Fit) CoefficientTable(c *Covariance, level float64) []Coefficient {
 	out := make([]Coefficient, len(f.Names))
 	for j, se := range c.SE() {
-		half := stats.StudentQuantile((1+level)/2, c.DF[j]) * se
+		half := studentQuantile((1+level)/2, c.DF[j]) * se
 		t := f.Coefficients[j] / se
 		out[j] = Coefficient{
 			Name: f.Names[j], Term: f.Terms[j], Estimate: f.Coefficients[j], SE: se, DF: c.DF[j],
-			T: t, P: stats.StudentTail(t, c.DF[j]), Low: f.Coefficients[j] - half, High: f.Coefficients[j] + half,
+			T: t, P: studentTail(t, c.DF[j]), Low: f.Coefficients[j] - half, High: f.Coefficients[j] + half,
 		}
 	}
 	return out

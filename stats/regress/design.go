@@ -220,3 +220,14 @@ func (q polynomial) expansion(k, j int) doubleDouble {
 	power := math.Ldexp(1, -k*(math.Ilogb(q.scale)))
 	return doubleDouble{c.hi * power, c.lo * power}
 }
+
+// userColumn returns a column as the user gave it.
+func (d *Design) userColumn(j int) []float64 {
+	for _, q := range d.polynomials {
+		if k := j - q.first; k >= 0 && k < q.degree {
+			q.centre, q.scale = 0, 1
+			return q.power(k + 1)
+		}
+	}
+	return d.columns[j]
+}

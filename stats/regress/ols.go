@@ -35,6 +35,7 @@ type Fit struct {
 	Warnings []Warning
 
 	design      *Design
+	outcome     []float64
 	weights     []float64
 	active      []int          // fitted columns
 	scales      []float64      // powers of two, by fitted column
@@ -93,7 +94,7 @@ func decompose(d *Design, y, weights []float64) *Fit {
 	p := len(d.columns)
 	f := &Fit{
 		Names: d.Names(), Terms: d.Terms(), Aliased: make([]bool, p), N: len(y),
-		Centred: d.intercept, design: d, weights: weights,
+		Centred: d.intercept, design: d, outcome: y, weights: weights,
 	}
 	scales := make([]float64, p)
 	for j, c := range d.columns {

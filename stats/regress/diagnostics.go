@@ -1,0 +1,235 @@
+package regress
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// errWeighted is returned by tests that are defined for equal weights only.
+var errWeighted = errors.New("regress: the test is not defined for a weighted fit")
+
+// Influence says row by row how much one observation counts. Where a row fits
+// itself (leverage one) all but Leverage is NaN.
+type Influence struct {
+	Leverage     []float64
+	Standardised []float64 // residual over its own standard error
+	Studentised  []float64 // the same with the error estimated without the row
+	Cook         []float64 // change of all fitted values when the row is left out (Cook 1977, Technometrics 19:15-18)
+	DFFITS       []float64 // change of the row's own fitted value, in standard errors
+}
+
+// Influence computes the measures of influence.
+func (f *Fit) Influence() Influence {
+	n := f.N
+	m := Influence{f.Leverages(), make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+	df := float64(f.DF)
+	for i, h := range m.Leverage {
+		e := f.Residuals[i]
+		if f.weights != nil {
+			e = float64(e * math.Sqrt(f.weights[i]))
+		}
+		if h > leverageOne {
+			e = math.NaN()
+		}
+		rest := 1 - h
+		s := e / (f.ResidualSD * math.Sqrt(rest))
+		m.Standardised[i] = s
+		m.Studentised[i] = s * math.Sqrt((df-1)/(df-float64(s*s)))
+		m.Cook[i] = float64(s*s) * (h / rest) / float64(f.Rank)
+		m.DFFITS[i] = m.Studentised[i] * math.Sqrt(h/rest)
+	}
+	return m
+}
+
+// Inflation is how much larger the variance of a term's coefficients is than if
+// the term were uncorrelated with the others.
+type Inflation struct {
+	Term    string
+	Columns int     // coefficients of the term
+	GVIF    float64 // generalised variance inflation factor; the usual factor for one column
+	PerRoot float64 // GVIF^(1/(2·Columns)), comparable between terms: the factor of a standard error
+}
+
+// VarianceInflation computes the generalised variance inflation factor of each
+// term (Fox and Monette 1992, J Am Stat Assoc 87:178-83). Without an intercept
+// it is about zero instead of about the means. A term with an aliased column, or
+// the only term of a model, has NaN or one.
+func (f *Fit) VarianceInflation() []Inflation {
+	var all []int
+	terms := f.termColumns()
+	for _, columns := range terms {
+		for _, j := range columns {
+			if !f.Aliased[j] {
+				all = append(all, j)
+			}
+		}
+	}
+	whole := f.logDeterminant(all)
+	out := make([]Inflation, len(terms))
+	for t, columns := range terms {
+		var rest []int
+		inside := map[int]bool{}
+		aliased := false
+		for _, j := range columns {
+			inside[j] = true
+			aliased = aliased || f.Aliased[j]
+		}
+		for _, j := range all {
+			if !inside[j] {
+				rest = append(rest, j)
+			}
+		}
+		g := math.NaN()
+		if !aliased {
+			g = math.Exp(f.logDeterminant(columns) + f.logDeterminant(rest) - whole)
+		}
+		k := len(columns)
+		out[t] = Inflation{f.Terms[columns[0]], k, g, math.Pow(g, 1/float64(2*k))}
+	}
+	return out
+}
+
+// logDeterminant is that of the correlation matrix of some coefficients.
+func (f *Fit) logDeterminant(columns []int) float64 {
+	k := len(columns)
+	if k == 0 {
+		return 0
+	}
+	unit := mat.NewDense(k, f.Rank, nil)
+	for a, j := range columns {
+		length := norm(f.transform[j])
+		for m, v := range f.transform[j] {
+			unit.Set(a, m, v/length)
+		}
+	}
+	var svd mat.SVD
+	if !svd.Factorize(unit, mat.SVDNone) {
+		return math.NaN()
+	}
+	var log float64
+	for _, s := range svd.Values(nil) {
+		log += 2 * math.Log(s)
+	}
+	return log
+}
+
+// BreuschPagan tests whether the squared residuals depend on the model's
+// columns, in the form that does not need normal errors: N times the R² of the
+// squared residuals (Koenker 1981, J Econometrics 17:107-12). It is a figure to
+// report, never one to choose the errors by.
+func (f *Fit) BreuschPagan() (Test, error) {
+	if f.weights != nil {
+		return Test{}, errWeighted
+	}
+	squares := make([]float64, f.N)
+	for i, e := range f.Residuals {
+		squares[i] = float64(e * e)
+	}
+	aux, err := OLS(f.design, squares, nil)
+	if err != nil {
+		return Test{}, fmt.Errorf("regress: Breusch-Pagan: %w", err)
+	}
+	statistic := float64(f.N) * aux.R2
+	return Test{"constant variance", "breusch_pagan_koenker", statistic, aux.FDF1, math.NaN(), chiSquareTail(statistic, aux.FDF1)}, nil
+}
+
+// RESET tests whether squares and cubes of the fitted values add to the model
+// (Ramsey 1969, J R Stat Soc B 31:350-71): an F test for a wrong form of the
+// terms. It needs an intercept.
+func (f *Fit) RESET() (Test, error) {
+	if f.weights != nil {
+		return Test{}, errWeighted
+	}
+	if !f.Centred {
+		return Test{}, errors.New("regress: RESET is computed for models with an intercept")
+	}
+	centre, spread := 0.0, math.Sqrt((f.TSS-f.RSS)/float64(f.N))
+	for i, e := range f.Residuals {
+		centre += (f.outcome[i] - e) / float64(f.N)
+	}
+	second, third := make([]float64, f.N), make([]float64, f.N)
+	for i, e := range f.Residuals {
+		z := ((f.outcome[i] - e) - centre) / spread
+		second[i] = float64(z * z)
+		third[i] = float64(second[i] * z)
+	}
+	d := *f.design
+	d.names, d.terms = d.Names(), d.Terms()
+	d.columns = append([][]float64(nil), d.columns...)
+	p := len(d.columns)
+	d.AddTerm("powers of the fitted values", []string{"fitted^2", "fitted^3"}, [][]float64{second, third})
+	larger, err := OLS(&d, f.outcome, nil)
+	if err != nil {
+		return Test{}, fmt.Errorf("regress: RESET: %w", err)
+	}
+	c, err := larger.Covariance(Classical)
+	if err != nil {
+		return Test{}, err
+	}
+	test := larger.Wald(c, "form of the terms", []int{p, p + 1})
+	test.Method = "reset_fitted_2_3"
+	return test, nil
+}
+
+// DurbinWatson is the sum of squared differences of successive residuals over
+// their sum of squares: near 2 where neighbouring rows are uncorrelated. It means
+// something only where the order of the rows does.
+func (f *Fit) DurbinWatson() float64 {
+	var s float64
+	for i := 1; i < f.N; i++ {
+		d := f.Residuals[i] - f.Residuals[i-1]
+		s += float64(d * d)
+	}
+	var total float64
+	for _, e := range f.Residuals {
+		total += float64(e * e)
+	}
+	return s / total
+}
+
+// StandardisedCoefficients returns the change of the outcome, in its standard
+// deviations, per standard deviation of each column; NaN for the intercept.
+func (f *Fit) StandardisedCoefficients() []float64 {
+	spread := f.deviation(f.outcome)
+	out := make([]float64, len(f.Names))
+	for j, b := range f.Coefficients {
+		out[j] = math.NaN()
+		if f.design.columns[j] != nil {
+			out[j] = b * f.deviation(f.design.userColumn(j)) / spread
+		}
+	}
+	return out
+}
+
+// deviation is the root of the (weighted) sum of squares about the mean; its
+// divisor cancels in ratios.
+func (f *Fit) deviation(x []float64) float64 {
+	weight := func(i int) float64 {
+		if f.weights == nil {
+			return 1
+		}
+		return f.weights[i]
+	}
+	total := f.sum(weight)
+	mean := f.sum(func(i int) float64 { return float64(weight(i) * x[i]) }) / total
+	return math.Sqrt(f.sum(func(i int) float64 { d := x[i] - mean; return float64(weight(i) * float64(d*d)) }))
+}
+
+// PartialR2 returns for each term the share of what the other terms leave
+// unexplained that it explains.
+func (f *Fit) PartialR2() ([]Test, error) {
+	c, err := f.Covariance(Classical)
+	if err != nil {
+		return nil, err
+	}
+	out := f.TermTests(c)
+	for i, t := range out {
+		chi := t.Statistic * t.DF1
+		out[i].Method = "partial_r2"
+		out[i].Statistic = chi / (chi + float64(f.DF))
+	}
+	return out, nil
+}
