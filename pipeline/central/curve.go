@@ -1,0 +1,150 @@
+package central
+
+import "math"
+
+// gridPoints is how many points of a period the derivatives are worked out at:
+// of a beat of a second one every 4 ms, where the highest harmonic takes 83 ms.
+const gridPoints = 256
+
+// The windows in which landmarks are looked for, seconds after the foot. The
+// end of ejection is expected at 0.3·√period (feature windows of a published
+// quality check); half and one and a half of that bound the search.
+const (
+	shoulderFromS     = 0.060 // no earlier shoulder: common practice
+	ejectionFactor    = 0.3
+	ejectionFrom      = 2.0 / 3
+	ejectionTo        = 1.5
+	incisuraBeforeS   = 0.020 // the lowest point of the incisura lies no further before the sharpest bend
+	incisuraWithinS   = 0.060 // and no further after it
+	peakFromShoulderS = 0.020 // nearer than that two peaks are one
+)
+
+// curve is the smoothed wave on a grid: first, second and fourth derivative of
+// its harmonics below 12 Hz, each with its gain RollOff.
+type curve struct {
+	step       float64
+	d1, d2, d4 []float64
+}
+
+// curve works out the derivatives of one period.
+func (w *Workspace) curve(wave []float64, length float64) curve {
+	s := &w.smooth
+	s.resize(harmonicsBelow(rollOffToHz, length, len(wave)))
+	w.wave.analyse(wave, length, s)
+	for k := range s.cos {
+		g := RollOff(float64(k+1) / length)
+		s.cos[k], s.sin[k] = float64(s.cos[k]*g), float64(s.sin[k]*g)
+	}
+	w.fine.tables.resize(gridPoints)
+	w.d1, w.d2, w.d4 = resized(w.d1, gridPoints), resized(w.d2, gridPoints), resized(w.d4, gridPoints)
+	cos, sin := w.fine.tables.cos, w.fine.tables.sin
+	base := 2 * math.Pi / length
+	for j := range gridPoints {
+		d1, d2, d4, at := 0.0, 0.0, 0.0, 0
+		for k, a := range s.cos {
+			at = (at + j) % gridPoints
+			b := s.sin[k]
+			omega := base * float64(k+1)
+			square := float64(omega * omega)
+			even := float64(a*cos[at]) + float64(b*sin[at])
+			odd := float64(b*cos[at]) - float64(a*sin[at])
+			d1 += float64(omega * odd)
+			d2 -= float64(square * even)
+			d4 += float64(float64(square*square) * even)
+		}
+		w.d1[j], w.d2[j], w.d4[j] = d1, d2, d4
+	}
+	return curve{step: length / gridPoints, d1: w.d1, d2: w.d2, d4: w.d4}
+}
+
+// foot returns the time at which the tangent of the steepest rise meets the
+// level of the minimum before it, and the steepest slope.
+func (c *curve) foot(p *period) (at, slope float64) {
+	best := 0
+	for j, v := range c.d1 {
+		if v > c.d1[best] {
+			best = j
+		}
+	}
+	shift, slope := parabola(c.d1[(best+gridPoints-1)%gridPoints], c.d1[best], c.d1[(best+1)%gridPoints])
+	steepest := (float64(best) + shift) * c.step
+	return p.wrap(steepest - (p.at(steepest)-p.lowestBefore(steepest))/slope), slope
+}
+
+// crossings calls found with each time after the foot, in [from, to), at which
+// d goes through zero: from above where sign is −1, from below where it is +1.
+// It stops when found returns false.
+func (c *curve) crossings(d []float64, sign, foot, from, to float64, found func(t float64) bool) {
+	first := int(math.Floor((foot + from) / c.step))
+	last := int(math.Ceil((foot + to) / c.step))
+	for j := first; j < last; j++ {
+		a, b := sign*d[j%gridPoints], sign*d[(j+1)%gridPoints]
+		if !(a < 0 && b >= 0) {
+			continue
+		}
+		t := (float64(j)+a/(a-b))*c.step - foot
+		if t >= from && t < to && !found(t) {
+			return
+		}
+	}
+}
+
+// firstCrossing returns the first crossing, NaN where there is none.
+func (c *curve) firstCrossing(d []float64, sign, foot, from, to float64) float64 {
+	at := math.NaN()
+	c.crossings(d, sign, foot, from, to, func(t float64) bool {
+		at = t
+		return false
+	})
+	return at
+}
+
+// endOfEjection returns the time from the foot to the incisura: the sharpest
+// upward bend of the wave after its peak, in the window around 0.3·√period, and
+// near it the lowest point of the wave itself where it has one.
+func (c *curve) endOfEjection(p *period, foot, peak float64) (float64, bool) {
+	expected := ejectionFactor * math.Sqrt(p.length)
+	from := max(ejectionFrom*expected, peak)
+	to := min(ejectionTo*expected, 0.9*p.length)
+	best, bend := math.NaN(), math.Inf(-1)
+	for j := int(math.Ceil((foot + from) / c.step)); float64(j)*c.step < foot+to; j++ {
+		a, b, d := c.d2[(j+gridPoints-1)%gridPoints], c.d2[j%gridPoints], c.d2[(j+1)%gridPoints]
+		if b <= a || b < d || b <= bend {
+			continue
+		}
+		shift, _ := parabola(a, b, d)
+		best, bend = (float64(j)+shift)*c.step-foot, b
+	}
+	if math.IsNaN(best) || bend <= 0 {
+		return math.NaN(), false
+	}
+	if lowest, ok := p.valley(foot+best-incisuraBeforeS, foot+best+incisuraWithinS); ok {
+		return p.since(foot, lowest), true
+	}
+	return best, true
+}
+
+// earlyShoulder returns the time from the foot to the shoulder before the peak:
+// an early peak where the wave has one, else the first place, not before 60 ms,
+// at which the fourth derivative crosses zero from above. That direction was
+// chosen by test on waves of known reflection time: on the upstroke it marks
+// the flattest place between the shoulder and the rise of the reflected wave.
+func (c *curve) earlyShoulder(foot, peak float64) (float64, bool) {
+	at := c.firstCrossing(c.d1, -1, foot, shoulderFromS, peak-peakFromShoulderS)
+	if math.IsNaN(at) {
+		at = c.firstCrossing(c.d4, -1, foot, shoulderFromS, peak)
+	}
+	return at, !math.IsNaN(at)
+}
+
+// lateShoulder returns the time from the foot to the shoulder between the peak
+// and the end of ejection: a late peak where the wave has one, else the first
+// place at which the fourth derivative crosses zero from below, which marks
+// where the fall is slowest. NaN where there is none.
+func (c *curve) lateShoulder(foot, peak, end float64) float64 {
+	at := c.firstCrossing(c.d1, -1, foot, peak+peakFromShoulderS, end)
+	if math.IsNaN(at) {
+		at = c.firstCrossing(c.d4, +1, foot, peak, end)
+	}
+	return at
+}

@@ -1,0 +1,120 @@
+package central
+
+import "math"
+
+// trig holds cos and sin of 2πj/n for j = 0 … n−1.
+type trig struct {
+	n        int
+	cos, sin []float64
+}
+
+// resize fills the tables for n points; it does nothing where they stand already.
+func (t *trig) resize(n int) {
+	if t.n == n {
+		return
+	}
+	t.n = n
+	t.cos, t.sin = resized(t.cos, n), resized(t.sin, n)
+	t.cos[0], t.sin[0] = 1, 0
+	for j := 1; 2*j <= n; j++ {
+		s, c := math.Sincos(2 * math.Pi * float64(j) / float64(n))
+		t.cos[j], t.sin[j] = c, s
+		t.cos[n-j], t.sin[n-j] = c, -s
+	}
+}
+
+// series is the Fourier series of one period:
+// x(t) = mean + Σ cos[k]·cos((k+1)ωt) + sin[k]·sin((k+1)ωt), ω = 2π/period.
+type series struct {
+	period   float64
+	mean     float64
+	cos, sin []float64
+}
+
+// resize keeps room for the given number of harmonics.
+func (s *series) resize(harmonics int) {
+	s.cos, s.sin = resized(s.cos, harmonics), resized(s.sin, harmonics)
+}
+
+// harmonicsBelow returns how many harmonics of a period of n samples lie below
+// the frequency, at most those below the Nyquist frequency.
+func harmonicsBelow(hz, period float64, n int) int {
+	k := int(math.Ceil(hz*period)) - 1
+	return max(0, min(k, (n-1)/2))
+}
+
+// fourier turns waves into their first harmonics and back by the direct sum.
+// About 12 harmonics of a beat lie below 12 Hz: that sum costs less than a
+// transform of the whole wave and takes any length. Its tables and buffers are
+// reused, so one value serves one goroutine.
+type fourier struct {
+	tables    trig
+	even, odd []float64
+}
+
+// analyse fills s with the mean and the first harmonics of x, whose number is
+// that of the room in s.
+func (f *fourier) analyse(x []float64, period float64, s *series) {
+	n := len(x)
+	s.period, s.mean = period, mean(x)
+	f.tables.resize(n)
+	half := (n - 1) / 2
+	f.even, f.odd = resized(f.even, half), resized(f.odd, half)
+	for j := range half {
+		f.even[j], f.odd[j] = x[j+1]+x[n-1-j], x[j+1]-x[n-1-j]
+	}
+	cos, sin := f.tables.cos, f.tables.sin
+	for k := range s.cos {
+		c, q, at := 0.0, 0.0, 0
+		for j, e := range f.even {
+			if at += k + 1; at >= n {
+				at -= n
+			}
+			c += float64(e * cos[at])
+			q += float64(f.odd[j] * sin[at])
+		}
+		c += x[0]
+		if n%2 == 0 {
+			c += float64(x[n/2] * float64(1-2*((k+1)%2)))
+		}
+		s.cos[k], s.sin[k] = 2*c/float64(n), 2*q/float64(n)
+	}
+}
+
+// synthesise fills out, whose length is the number of samples of one period.
+func (f *fourier) synthesise(s *series, out []float64) {
+	n := len(out)
+	f.tables.resize(n)
+	cos, sin := f.tables.cos, f.tables.sin
+	for j := 0; 2*j <= n; j++ {
+		even, odd, at := 0.0, 0.0, 0
+		for k, a := range s.cos {
+			if at += j; at >= n {
+				at -= n
+			}
+			even += float64(a * cos[at])
+			odd += float64(s.sin[k] * sin[at])
+		}
+		out[j] = s.mean + even + odd
+		if j > 0 {
+			out[n-j] = s.mean + even - odd
+		}
+	}
+}
+
+// mean returns the mean of x.
+func mean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// resized returns a slice of length n that reuses the memory of x.
+func resized(x []float64, n int) []float64 {
+	if cap(x) < n {
+		return make([]float64, n)
+	}
+	return x[:n]
+}

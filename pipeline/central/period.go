@@ -1,0 +1,110 @@
+package central
+
+import "math"
+
+// period is one period of a wave: N samples, the first again after the last.
+type period struct {
+	wave         []float64
+	step, length float64 // s
+}
+
+// point is a value at a time after the first sample.
+type point struct{ at, value float64 }
+
+// wrap brings a time into [0, length).
+func (p *period) wrap(t float64) float64 {
+	t = math.Mod(t, p.length)
+	if t < 0 {
+		t += p.length
+	}
+	if t >= p.length {
+		return 0
+	}
+	return t
+}
+
+// since returns the time from one moment to the next occurrence of another.
+func (p *period) since(from, to float64) float64 { return p.wrap(to - from) }
+
+// at returns the wave at time t by the cubic through four samples.
+func (p *period) at(t float64) float64 {
+	n := len(p.wave)
+	u := p.wrap(t) / p.step
+	i := min(int(u), n-1)
+	u -= float64(i)
+	a, b, c, d := p.wave[(i+n-1)%n], p.wave[i], p.wave[(i+1)%n], p.wave[(i+2)%n]
+	return float64(a*(-u*(u-1)*(u-2)/6)) + float64(b*((u+1)*(u-1)*(u-2)/2)) +
+		float64(c*(-(u+1)*u*(u-2)/2)) + float64(d*((u+1)*u*(u-1)/6))
+}
+
+// extreme returns the highest (sign +1) or lowest (−1) point, refined by the
+// parabola through the extreme sample and its neighbours.
+func (p *period) extreme(sign float64) point {
+	best := 0
+	for i, v := range p.wave {
+		if sign*v > sign*p.wave[best] {
+			best = i
+		}
+	}
+	n := len(p.wave)
+	shift, value := parabola(p.wave[(best+n-1)%n], p.wave[best], p.wave[(best+1)%n])
+	return point{at: p.wrap((float64(best) + shift) * p.step), value: value}
+}
+
+// lowestBefore returns the lowest sample within a third of a period before t.
+func (p *period) lowestBefore(t float64) float64 {
+	n := len(p.wave)
+	last := int(p.wrap(t) / p.step)
+	low := math.Inf(1)
+	for j := range n/3 + 1 {
+		low = min(low, p.wave[(last-j+n)%n])
+	}
+	return low
+}
+
+// valley returns the time of the lowest sample between two times that has no
+// lower neighbour, refined by a parabola; it is false where there is none.
+func (p *period) valley(from, to float64) (float64, bool) {
+	n := len(p.wave)
+	best, low := 0.0, math.Inf(1)
+	for i := int(math.Ceil(from / p.step)); float64(i)*p.step <= to; i++ {
+		j := (i%n + n) % n
+		a, b, c := p.wave[(j+n-1)%n], p.wave[j], p.wave[(j+1)%n]
+		if b <= a && b < c && b < low {
+			shift, _ := parabola(a, b, c)
+			best, low = (float64(j)+shift)*p.step, b
+		}
+	}
+	return p.wrap(best), !math.IsInf(low, 1)
+}
+
+// integral returns the integral of the wave over a duration from a time on; the
+// wave is straight between its samples.
+func (p *period) integral(from, duration float64) float64 {
+	n := len(p.wave)
+	u := p.wrap(from) / p.step
+	v := u + duration/p.step
+	first, last := int(u), int(v)
+	sum := 0.0
+	for i := first; i <= last; i++ {
+		low, high := max(u-float64(i), 0), min(v-float64(i), 1)
+		a, b := p.wave[i%n], p.wave[(i+1)%n]
+		sum += float64(a*(high-low)) + float64((b-a)*0.5*(float64(high*high)-float64(low*low)))
+	}
+	return sum * p.step
+}
+
+// parabola returns where the parabola through three equidistant values has its
+// extreme, in steps from the middle one, and its value there. Values that do
+// not bend keep the middle one.
+func parabola(a, b, c float64) (shift, value float64) {
+	bend := a - 2*b + c
+	if bend == 0 {
+		return 0, b
+	}
+	shift = 0.5 * (a - c) / bend
+	if shift < -1 || shift > 1 {
+		return 0, b
+	}
+	return shift, b - 0.25*float64((a-c)*shift)
+}
