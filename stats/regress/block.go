@@ -18,7 +18,7 @@ func newBlock(columns, rows int) [][]float64 {
 
 // load copies rows from … to−1 of the named columns into block, scaled and
 // weighted, and returns the block cut to their number.
-func (f *Fit) load(block [][]float64, columns []int, scales []float64, from, to int) [][]float64 {
+func (f *Model) load(block [][]float64, columns []int, scales []float64, from, to int) [][]float64 {
 	rows := make([][]float64, len(columns), len(columns)+1)
 	for k, j := range columns {
 		rows[k] = block[k][:to-from]
@@ -38,7 +38,7 @@ func (f *Fit) load(block [][]float64, columns []int, scales []float64, from, to 
 }
 
 // weigh multiplies rows from… by the square roots of their weights.
-func (f *Fit) weigh(x []float64, from int) {
+func (f *Model) weigh(x []float64, from int) {
 	if f.weights == nil {
 		return
 	}

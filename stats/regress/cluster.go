@@ -18,11 +18,8 @@ const (
 	DesignBased = "design" // linearised for a sample drawn by strata and clusters
 )
 
-// ClusterCovariance estimates the covariance matrix where outcomes of the same
-// cluster depend on each other: cluster holds one label per row. CR0 and CR1
-// carry G − 1 degrees of freedom, G being the number of clusters; CR2 carries
-// its own for each coefficient. Fewer than two clusters are an error.
-func (f *Fit) ClusterCovariance(kind string, cluster []int) (*Covariance, error) {
+// clusterCovariance is CR0, CR1 or CR2.
+func (f *Model) clusterCovariance(kind string, cluster []int) (*Covariance, error) {
 	if len(cluster) != f.N {
 		return nil, lengthError("cluster", len(cluster), f.N)
 	}
@@ -50,7 +47,7 @@ func (f *Fit) ClusterCovariance(kind string, cluster []int) (*Covariance, error)
 // through Q_gᵀ·e_g, multiplied by (I − M_g)^(−1/2) with M_g = Q_gᵀ·Q_g. Where M_g
 // has an eigenvalue of one (a cluster with its own indicator) the inverse is the
 // Moore-Penrose one (Pustejovsky and Tipton 2018, J Bus Econ Stat 36:672-83).
-func (f *Fit) biasReduced(groups [][]int) *Covariance {
+func (f *Model) biasReduced(groups [][]int) *Covariance {
 	meat := newSquare(f.Rank)
 	degrees := make([]satterthwaite, len(f.Names))
 	f.eachCluster(groups, func(_ int, score []float64, m [][]float64) {
@@ -127,14 +124,8 @@ func inverseRootOfRest(m [][]float64) [][]float64 {
 	return out
 }
 
-// DesignCovariance estimates the covariance matrix for a sample drawn in strata
-// and, within them, in clusters (primary sampling units), with weights that are
-// inverse sampling probabilities: Taylor linearisation, with replacement at the
-// first stage (Binder 1983, Int Stat Rev 51:279-92). stratum may be nil for one
-// stratum; a cluster's label counts within its stratum. The degrees of freedom
-// are clusters less strata. A stratum with a single cluster adds no variance and
-// is named in a Warning.
-func (f *Fit) DesignCovariance(stratum, cluster []int) (*Covariance, error) {
+// designCovariance is the linearised estimator.
+func (f *Model) designCovariance(stratum, cluster []int) (*Covariance, error) {
 	if stratum == nil {
 		stratum = make([]int, f.N)
 	}
@@ -175,7 +166,7 @@ func (f *Fit) DesignCovariance(stratum, cluster []int) (*Covariance, error) {
 	return c, nil
 }
 
-func (f *Fit) withDegrees(c *Covariance, degrees float64) *Covariance {
+func (f *Model) withDegrees(c *Covariance, degrees float64) *Covariance {
 	for j := range c.DF {
 		if f.transform[j] != nil {
 			c.DF[j] = degrees
@@ -186,7 +177,7 @@ func (f *Fit) withDegrees(c *Covariance, degrees float64) *Covariance {
 
 // eachCluster visits the clusters with their scores Σ q·e and the matrices
 // Σ q·qᵀ over their rows; both are reused between visits.
-func (f *Fit) eachCluster(groups [][]int, visit func(g int, score []float64, products [][]float64)) {
+func (f *Model) eachCluster(groups [][]int, visit func(g int, score []float64, products [][]float64)) {
 	block, work := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows)
 	e, ones, scratch := make([]float64, blockRows), make([]float64, blockRows), make([]float64, blockRows)
 	for i := range ones {
@@ -202,7 +193,7 @@ func (f *Fit) eachCluster(groups [][]int, visit func(g int, score []float64, pro
 			}
 			q := f.inverse.product(f.loadRows(block, part), work)
 			for i, row := range part {
-				e[i] = f.Residuals[row]
+				e[i] = f.working[row]
 				if f.weights != nil {
 					e[i] = float64(e[i] * math.Sqrt(f.weights[row]))
 				}

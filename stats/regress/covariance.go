@@ -52,6 +52,13 @@ func (f *Fit) Covariance(kind string) (*Covariance, error) {
 			m[k][k] = float64(f.ResidualSD * f.ResidualSD)
 		}
 		return f.covariance(kind, m), nil
+	}
+	return f.heteroscedastic(kind)
+}
+
+// heteroscedastic is HC0 to HC3.
+func (f *Model) heteroscedastic(kind string) (*Covariance, error) {
+	switch kind {
 	case HC0, HC1, HC2, HC3:
 		m, ones := f.heteroscedasticMeat(kind)
 		c := f.covariance(kind, m)
@@ -62,7 +69,7 @@ func (f *Fit) Covariance(kind string) (*Covariance, error) {
 }
 
 // covariance takes a matrix in orthonormal coordinates to the coefficients.
-func (f *Fit) covariance(kind string, meat [][]float64) *Covariance {
+func (f *Model) covariance(kind string, meat [][]float64) *Covariance {
 	p := len(f.Names)
 	c := &Covariance{Kind: kind, Matrix: newSquare(p), DF: make([]float64, p), meat: meat}
 	half := make([][]float64, p)
@@ -93,13 +100,13 @@ func (f *Fit) covariance(kind string, meat [][]float64) *Covariance {
 
 // heteroscedasticMeat returns Σ e²·q·qᵀ over the rows q of the orthonormal
 // factor, with e adjusted as kind says, and the rows of leverage one.
-func (f *Fit) heteroscedasticMeat(kind string) (meat [][]float64, ones []int) {
+func (f *Model) heteroscedasticMeat(kind string) (meat [][]float64, ones []int) {
 	meat = newSquare(f.Rank)
 	weighted, scratch := make([]float64, blockRows), make([]float64, blockRows)
 	f.eachBlock(func(from int, q [][]float64, leverage []float64) {
 		e := weighted[:len(leverage)]
 		for i, h := range leverage {
-			r := f.Residuals[from+i]
+			r := f.working[from+i]
 			square := float64(r * r)
 			if f.weights != nil {
 				square = float64(square * f.weights[from+i])
@@ -143,7 +150,7 @@ func addWeightedProducts(meat, q [][]float64, e, scratch []float64) {
 
 // eachBlock visits the rows of the orthonormal factor block by block with their
 // leverages; the slices are reused between visits.
-func (f *Fit) eachBlock(visit func(from int, q [][]float64, leverage []float64)) {
+func (f *Model) eachBlock(visit func(from int, q [][]float64, leverage []float64)) {
 	block, work := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows)
 	leverage := make([]float64, blockRows)
 	for from := 0; from < f.N; from += blockRows {
@@ -165,7 +172,7 @@ func (f *Fit) eachBlock(visit func(from int, q [][]float64, leverage []float64))
 
 // Leverages returns the diagonal of the hat matrix: how much each outcome
 // counts in its own fitted value, from 0 to 1.
-func (f *Fit) Leverages() []float64 {
+func (f *Model) Leverages() []float64 {
 	h := make([]float64, 0, f.N)
 	f.eachBlock(func(_ int, _ [][]float64, leverage []float64) { h = append(h, leverage...) })
 	for i := range h {
@@ -175,7 +182,7 @@ func (f *Fit) Leverages() []float64 {
 }
 
 // dropUnestimable marks what a row of leverage one leaves without an estimate.
-func (f *Fit) dropUnestimable(c *Covariance, ones []int) {
+func (f *Model) dropUnestimable(c *Covariance, ones []int) {
 	if len(ones) == 0 {
 		return
 	}
@@ -199,7 +206,7 @@ func (f *Fit) dropUnestimable(c *Covariance, ones []int) {
 
 // restsOn reports whether coefficient j changes with the outcome of one of the
 // rows by more than rounding.
-func (f *Fit) restsOn(j int, rows []int) bool {
+func (f *Model) restsOn(j int, rows []int) bool {
 	if f.transform[j] == nil {
 		return false
 	}
@@ -229,7 +236,7 @@ type Coefficient struct {
 }
 
 // CoefficientTable returns the coefficients with Student's t intervals at the level.
-func (f *Fit) CoefficientTable(c *Covariance, level float64) []Coefficient {
+func (f *Model) CoefficientTable(c *Covariance, level float64) []Coefficient {
 	out := make([]Coefficient, len(f.Names))
 	for j, se := range c.SE() {
 		half := studentQuantile((1+level)/2, c.DF[j]) * se

@@ -27,7 +27,7 @@ func (f *Fit) Influence() Influence {
 	m := Influence{f.Leverages(), make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
 	df := float64(f.DF)
 	for i, h := range m.Leverage {
-		e := f.Residuals[i]
+		e := f.working[i]
 		if f.weights != nil {
 			e = float64(e * math.Sqrt(f.weights[i]))
 		}
@@ -57,7 +57,7 @@ type Inflation struct {
 // term (Fox and Monette 1992, J Am Stat Assoc 87:178-83). Without an intercept
 // it is about zero instead of about the means. A term with an aliased column, or
 // the only term of a model, has NaN or one.
-func (f *Fit) VarianceInflation() []Inflation {
+func (f *Model) VarianceInflation() []Inflation {
 	var all []int
 	terms := f.termColumns()
 	for _, columns := range terms {
@@ -93,7 +93,7 @@ func (f *Fit) VarianceInflation() []Inflation {
 }
 
 // logDeterminant is that of the correlation matrix of some coefficients.
-func (f *Fit) logDeterminant(columns []int) float64 {
+func (f *Model) logDeterminant(columns []int) float64 {
 	k := len(columns)
 	if k == 0 {
 		return 0
@@ -125,7 +125,7 @@ func (f *Fit) BreuschPagan() (Test, error) {
 		return Test{}, errWeighted
 	}
 	squares := make([]float64, f.N)
-	for i, e := range f.Residuals {
+	for i, e := range f.working {
 		squares[i] = float64(e * e)
 	}
 	aux, err := OLS(f.design, squares, nil)
@@ -147,11 +147,11 @@ func (f *Fit) RESET() (Test, error) {
 		return Test{}, errors.New("regress: RESET is computed for models with an intercept")
 	}
 	centre, spread := 0.0, math.Sqrt((f.TSS-f.RSS)/float64(f.N))
-	for i, e := range f.Residuals {
+	for i, e := range f.working {
 		centre += (f.outcome[i] - e) / float64(f.N)
 	}
 	second, third := make([]float64, f.N), make([]float64, f.N)
-	for i, e := range f.Residuals {
+	for i, e := range f.working {
 		z := ((f.outcome[i] - e) - centre) / spread
 		second[i] = float64(z * z)
 		third[i] = float64(second[i] * z)
@@ -180,11 +180,11 @@ func (f *Fit) RESET() (Test, error) {
 func (f *Fit) DurbinWatson() float64 {
 	var s float64
 	for i := 1; i < f.N; i++ {
-		d := f.Residuals[i] - f.Residuals[i-1]
+		d := f.working[i] - f.working[i-1]
 		s += float64(d * d)
 	}
 	var total float64
-	for _, e := range f.Residuals {
+	for _, e := range f.working {
 		total += float64(e * e)
 	}
 	return s / total

@@ -28,7 +28,7 @@ func groupedRows(rows, labels []int) [][]int {
 }
 
 // loadRows is load for rows in any order.
-func (f *Fit) loadRows(block [][]float64, rows []int) [][]float64 {
+func (f *Model) loadRows(block [][]float64, rows []int) [][]float64 {
 	out := make([][]float64, f.Rank)
 	for k, j := range f.active {
 		out[k] = block[k][:len(rows)]

@@ -24,7 +24,7 @@ type Test struct {
 // the smallest of their own denominator degrees. With the Classical covariance it
 // is the F test of nested models. Aliased columns are passed over; a coefficient
 // without a variance makes the test NaN.
-func (f *Fit) Wald(c *Covariance, name string, columns []int) Test {
+func (f *Model) Wald(c *Covariance, name string, columns []int) Test {
 	var used []int
 	degrees := math.Inf(1)
 	broken := false
@@ -50,7 +50,7 @@ func (f *Fit) Wald(c *Covariance, name string, columns []int) Test {
 }
 
 // TermTests tests each term but the intercept, in order.
-func (f *Fit) TermTests(c *Covariance) []Test {
+func (f *Model) TermTests(c *Covariance) []Test {
 	var out []Test
 	for _, term := range f.termColumns() {
 		out = append(out, f.Wald(c, f.Terms[term[0]], term))
@@ -60,11 +60,11 @@ func (f *Fit) TermTests(c *Covariance) []Test {
 
 // termColumns returns the columns of each term but the intercept, in the order
 // in which the terms first appear.
-func (f *Fit) termColumns() [][]int {
+func (f *Model) termColumns() [][]int {
 	position := map[string]int{}
 	var out [][]int
 	for j, term := range f.Terms {
-		if j == 0 && f.Centred {
+		if j == 0 && f.design.intercept {
 			continue
 		}
 		k, seen := position[term]
@@ -81,7 +81,7 @@ func (f *Fit) termColumns() [][]int {
 // testBasis returns coefficients and covariance that are zero together with
 // those of the columns. Where the columns hold a polynomial from some power up to
 // its highest, they are those of the centred powers, which keep their digits.
-func (f *Fit) testBasis(c *Covariance, columns []int) (b []float64, v [][]float64) {
+func (f *Model) testBasis(c *Covariance, columns []int) (b []float64, v [][]float64) {
 	rows := make([][]float64, len(columns))
 	b = make([]float64, len(columns))
 	centred := f.upperPowers(columns)
@@ -103,7 +103,7 @@ func (f *Fit) testBasis(c *Covariance, columns []int) (b []float64, v [][]float6
 
 // upperPowers marks the columns of polynomials of which no power above the
 // lowest one among columns is missing.
-func (f *Fit) upperPowers(columns []int) map[int]bool {
+func (f *Model) upperPowers(columns []int) map[int]bool {
 	among := map[int]bool{}
 	for _, j := range columns {
 		among[j] = true
@@ -126,7 +126,7 @@ func (f *Fit) upperPowers(columns []int) map[int]bool {
 
 // fittedRow is the coefficient of the fitted column j and its row of the
 // transform from orthonormal coordinates.
-func (f *Fit) fittedRow(j int) (row []float64, b float64) {
+func (f *Model) fittedRow(j int) (row []float64, b float64) {
 	row = make([]float64, f.Rank)
 	for k, column := range f.active {
 		if column == j {
@@ -173,7 +173,7 @@ func quadraticForm(b []float64, v [][]float64) (value float64, rank int) {
 // one entry per column. It gives a contrast, a slope in a subgroup or a fitted
 // mean (weights then hold a row of the model matrix, in the user's columns). Its
 // degrees of freedom are the smallest among the coefficients that enter.
-func (f *Fit) Combination(c *Covariance, name string, weights []float64, level float64) Coefficient {
+func (f *Model) Combination(c *Covariance, name string, weights []float64, level float64) Coefficient {
 	var estimate, variance float64
 	degrees := math.Inf(1)
 	for i, w := range weights {

@@ -3,25 +3,13 @@ package regress
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"tonocohort/stats"
 )
 
-// Fit is a least-squares fit. Every slice by column has one entry per column of
-// the Design, in its order; an aliased column holds NaN.
+// Fit is a least-squares fit.
 type Fit struct {
-	Names        []string
-	Terms        []string
-	Coefficients []float64
-	Aliased      []bool
-
-	N    int // observations
-	Rank int // columns that are not aliased
-	DF   int // N − Rank, the residual degrees of freedom
-
-	ConditionNumber float64 // largest over smallest singular value of the fitted columns at unit length (Belsley, Kuh and Welsch 1980)
-	Refined         bool    // coefficients were refined with residuals in twice the working precision
+	Model
 
 	RSS              float64 // residual sum of squares (weighted where weights are)
 	TSS              float64 // total sum of squares: about the mean with an intercept, about zero without
@@ -31,18 +19,6 @@ type Fit struct {
 	F, FDF1, FDF2, P float64 // all coefficients but the intercept together; NaN where it does not exist
 
 	Residuals []float64 // outcome − fitted, not weighted
-
-	Warnings []Warning
-
-	design      *Design
-	outcome     []float64
-	weights     []float64
-	active      []int          // fitted columns
-	scales      []float64      // powers of two, by fitted column
-	r           triangle       // of the scaled fitted columns
-	inverse     triangle       // of r
-	transform   [][]float64    // user's columns × orthonormal coordinates: covariance = transform·M·transformᵀ
-	coordinates []doubleDouble // coefficients of the fitted columns
 }
 
 // OLS fits y on the columns of d by least squares. weights may be nil; else row
@@ -53,18 +29,11 @@ func OLS(d *Design, y, weights []float64) (*Fit, error) {
 	if err := checkOutcome(d, y, weights); err != nil {
 		return nil, err
 	}
-	f := decompose(d, y, weights)
-	if f.polynomialBroken() {
-		f = decompose(d.uncentred(), y, weights)
-		f.warn(WarnUncentred, "a power within a polynomial is determined by other columns; the polynomial was formed about zero", nil, nil)
-	}
+	f := &Fit{Model: *decompose(d, y, weights), Centred: d.intercept}
 	f.refine(y)
+	f.Residuals = f.working
 	f.takeBack()
 	f.sumsOfSquares(y)
-	f.aliasWarning()
-	if f.DF == 0 {
-		f.warn(WarnSaturated, fmt.Sprintf("%d coefficients from %d observations leave nothing to estimate an error from", f.Rank, f.N), nil, nil)
-	}
 	return f, nil
 }
 
@@ -86,96 +55,6 @@ func checkOutcome(d *Design, y, weights []float64) error {
 		}
 	}
 	return nil
-}
-
-// decompose finds the triangle of the scaled columns and the outcome, the
-// columns that can be fitted and a first solution.
-func decompose(d *Design, y, weights []float64) *Fit {
-	p := len(d.columns)
-	f := &Fit{
-		Names: d.Names(), Terms: d.Terms(), Aliased: make([]bool, p), N: len(y),
-		Centred: d.intercept, design: d, outcome: y, weights: weights,
-	}
-	scales := make([]float64, p)
-	for j, c := range d.columns {
-		scales[j] = powerOfTwoScale(c)
-	}
-	t := newTriangle(p + 1)
-	block := newBlock(p+1, blockRows)
-	for from := 0; from < f.N; from += blockRows {
-		to := min(from+blockRows, f.N)
-		rows := f.load(block[:p], allColumns(p), scales, from, to)
-		outcome := block[p][:to-from]
-		copy(outcome, y[from:to])
-		f.weigh(outcome, from)
-		t.fold(append(rows, outcome))
-	}
-	var reduced triangle
-	f.active, reduced = t.ranked()
-	f.Rank = len(f.active)
-	f.DF = f.N - f.Rank
-	for j := range f.Aliased {
-		f.Aliased[j] = true
-	}
-	for _, j := range f.active {
-		f.Aliased[j] = false
-		f.scales = append(f.scales, scales[j])
-	}
-	f.r = reduced[:f.Rank]
-	f.inverse = f.r.inverse(f.Rank)
-	f.ConditionNumber = conditionNumber(f.r)
-	for k, v := range f.r.solve(reduced[f.Rank], f.Rank) {
-		f.coordinates = append(f.coordinates, doubleDouble{hi: v * f.scales[k]})
-	}
-	return f
-}
-
-// takeBack turns the coefficients of the fitted columns into those of the
-// user's columns, and prepares the same for covariances.
-func (f *Fit) takeBack() {
-	t := f.design.backTransform()
-	p := len(f.Names)
-	f.Coefficients = make([]float64, p)
-	f.transform = make([][]float64, p)
-	for i := range t {
-		if f.Aliased[i] {
-			f.Coefficients[i] = math.NaN()
-			continue
-		}
-		var b doubleDouble
-		row := make([]doubleDouble, f.Rank)
-		for k, j := range f.active {
-			if t[i][j].hi == 0 {
-				continue
-			}
-			b = b.add(t[i][j].mul(f.coordinates[k]))
-			scaled := t[i][j].mulFloat(f.scales[k])
-			for m := k; m < f.Rank; m++ {
-				row[m] = row[m].add(scaled.mulFloat(f.inverse[m][k]))
-			}
-		}
-		f.Coefficients[i] = b.float()
-		f.transform[i] = make([]float64, f.Rank)
-		for m := range row {
-			f.transform[i][m] = row[m].float()
-		}
-	}
-}
-
-// polynomialBroken reports whether a power was aliased below a fitted one, so
-// that shifted powers would not span what the user's powers span.
-func (f *Fit) polynomialBroken() bool {
-	for _, q := range f.design.polynomials {
-		seen := false
-		for k := 0; k < q.degree; k++ {
-			if f.Aliased[q.first+k] {
-				seen = true
-			} else if seen && q.centre != 0 {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 // sumsOfSquares fills in what follows from the residuals.
@@ -219,31 +98,21 @@ func (f *Fit) sumsOfSquares(y []float64) {
 	}
 }
 
-// sum adds term(0) … term(N−1) block by block.
-func (f *Fit) sum(term func(int) float64) float64 {
-	var total doubleDouble
-	for from := 0; from < f.N; from += blockRows {
-		var part float64
-		for i := from; i < min(from+blockRows, f.N); i++ {
-			part += term(i)
-		}
-		total = total.addFloat(part)
-	}
-	return total.float()
+// ClusterCovariance estimates the covariance matrix where outcomes of the same
+// cluster depend on each other: cluster holds one label per row. CR0 and CR1
+// carry G − 1 degrees of freedom, G being the number of clusters; CR2 carries
+// its own for each coefficient. Fewer than two clusters are an error.
+func (f *Fit) ClusterCovariance(kind string, cluster []int) (*Covariance, error) {
+	return f.clusterCovariance(kind, cluster)
 }
 
-func (f *Fit) aliasWarning() {
-	var names []string
-	for j, aliased := range f.Aliased {
-		if aliased {
-			names = append(names, f.Names[j])
-		}
-	}
-	if names != nil {
-		f.warn(WarnAliased, "determined by the columns before it, so not estimated: "+strings.Join(names, ", "), names, nil)
-	}
-}
-
-func (f *Fit) warn(code, message string, terms []string, rows []int) {
-	f.Warnings = append(f.Warnings, Warning{code, message, terms, rows})
+// DesignCovariance estimates the covariance matrix for a sample drawn in strata
+// and, within them, in clusters (primary sampling units), with weights that are
+// inverse sampling probabilities: Taylor linearisation, with replacement at the
+// first stage (Binder 1983, Int Stat Rev 51:279-92). stratum may be nil for one
+// stratum; a cluster's label counts within its stratum. The degrees of freedom
+// are clusters less strata. A stratum with a single cluster adds no variance and
+// is named in a Warning.
+func (f *Fit) DesignCovariance(stratum, cluster []int) (*Covariance, error) {
+	return f.designCovariance(stratum, cluster)
 }

@@ -13,7 +13,7 @@ const (
 )
 
 // refine improves the coefficients and computes the residuals of the result.
-func (f *Fit) refine(y []float64) {
+func (f *Model) refine(y []float64) {
 	if f.ConditionNumber > refinementLimit {
 		f.warn(WarnCollinear, "the columns are too nearly collinear for refinement; the last digits of the coefficients are uncertain", nil, nil)
 	} else if f.Rank > 0 {
@@ -40,7 +40,7 @@ func (f *Fit) refine(y []float64) {
 }
 
 // gradient returns Xᵀ W (y − X b) of the scaled fitted columns.
-func (f *Fit) gradient(y []float64) []float64 {
+func (f *Model) gradient(y []float64) []float64 {
 	g := make([]doubleDouble, f.Rank)
 	hi, lo := make([]float64, blockRows), make([]float64, blockRows)
 	for from := 0; from < f.N; from += blockRows {
@@ -86,7 +86,7 @@ func dotDouble(column []float64, from int, hi, lo []float64) doubleDouble {
 }
 
 // residualBlock computes y − X b of a block of rows in double-double.
-func (f *Fit) residualBlock(y []float64, from, to int, hi, lo []float64) {
+func (f *Model) residualBlock(y []float64, from, to int, hi, lo []float64) {
 	hi, lo = hi[:to-from], lo[:to-from]
 	copy(hi, y[from:to])
 	clear(lo)
@@ -114,18 +114,18 @@ func (f *Fit) residualBlock(y []float64, from, to int, hi, lo []float64) {
 }
 
 // residuals fills in y − X b.
-func (f *Fit) residuals(y []float64) {
-	f.Residuals = make([]float64, f.N)
+func (f *Model) residuals(y []float64) {
+	f.working = make([]float64, f.N)
 	lo := make([]float64, blockRows)
 	for from := 0; from < f.N; from += blockRows {
 		to := min(from+blockRows, f.N)
-		f.residualBlock(y, from, to, f.Residuals[from:to], lo)
+		f.residualBlock(y, from, to, f.working[from:to], lo)
 	}
 }
 
 // correction solves the seminormal equations for the scaled columns and
 // returns the step of the unscaled coefficients.
-func (f *Fit) correction(g []float64) []float64 {
+func (f *Model) correction(g []float64) []float64 {
 	step := f.r.solve(f.r.solveTransposed(g, f.Rank), f.Rank)
 	for k := range step {
 		step[k] *= f.scales[k]
@@ -135,7 +135,7 @@ func (f *Fit) correction(g []float64) []float64 {
 
 // relativeSize is the largest change of any column's contribution, as a share
 // of the largest contribution.
-func (f *Fit) relativeSize(step []float64) float64 {
+func (f *Model) relativeSize(step []float64) float64 {
 	var change, largest float64
 	for k, d := range step {
 		length := norm(f.r[k][:k+1]) / f.scales[k]
