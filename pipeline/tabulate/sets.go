@@ -1,0 +1,113 @@
+package tabulate
+
+import (
+	"slices"
+	"strings"
+
+	"tonocohort/schema"
+)
+
+// set is an analysis set with its rows.
+type set struct {
+	name string
+	rows []int
+}
+
+// sets applies the rules of every analysis set, each a stage of the flow that
+// starts from the same rows. A row leaves for the first rule that it fails.
+func (c *cohort) sets(plan schema.Analysis, flow *flow) []set {
+	var sets []set
+	for _, name := range setNames(plan) {
+		s := set{name: name}
+		rules := make([]condition, len(plan.Sets[name]))
+		left := newTally()
+		for i, rule := range plan.Sets[name] {
+			rules[i] = c.condition(rule)
+			left.reasons = append(left.reasons, rules[i].missing, rules[i].failed)
+		}
+		left.reasons = distinct(left.reasons)
+		for _, row := range c.rows {
+			if reason := firstFailure(rules, row); reason != "" {
+				left.add(reason)
+				continue
+			}
+			s.rows = append(s.rows, row)
+		}
+		flow.stage("set:"+name, len(c.rows), left)
+		sets = append(sets, s)
+	}
+	return sets
+}
+
+func firstFailure(rules []condition, row int) string {
+	for _, rule := range rules {
+		if reason := rule.judge(row); reason != "" {
+			return reason
+		}
+	}
+	return ""
+}
+
+// condition is a rule made ready: judge returns why a row fails it, or "".
+type condition struct {
+	missing, failed string // the reasons
+	judge           func(row int) string
+}
+
+func (c *cohort) condition(rule schema.Rule) condition {
+	k := condition{missing: rule.Column + " missing", failed: rule.Column + " " + ruleText(rule)}
+	if len(rule.Levels) > 0 {
+		f := c.factor(rule.Column)
+		k.judge = func(row int) string {
+			label := f.label(row)
+			if label == "" {
+				return k.missing
+			}
+			if !slices.Contains(rule.Levels, label) {
+				return k.failed
+			}
+			return ""
+		}
+		return k
+	}
+	cells := c.frame.Numbers(rule.Column)
+	k.judge = func(row int) string {
+		v := cells[row]
+		if v != v {
+			return k.missing
+		}
+		if rule.Below != nil && !(v < *rule.Below) || rule.AtMost != nil && !(v <= *rule.AtMost) ||
+			rule.Above != nil && !(v > *rule.Above) || rule.AtLeast != nil && !(v >= *rule.AtLeast) {
+			return k.failed
+		}
+		return ""
+	}
+	return k
+}
+
+// ruleText says what a row that left does not fulfil.
+func ruleText(rule schema.Rule) string {
+	if len(rule.Levels) > 0 {
+		return "not " + strings.Join(rule.Levels, ", ")
+	}
+	var parts []string
+	for _, b := range []struct {
+		text  string
+		bound *float64
+	}{{"at least ", rule.AtLeast}, {"above ", rule.Above}, {"at most ", rule.AtMost}, {"below ", rule.Below}} {
+		if b.bound != nil {
+			parts = append(parts, b.text+plain(*b.bound))
+		}
+	}
+	return "not " + strings.Join(parts, " and ")
+}
+
+func distinct(items []string) []string {
+	var out []string
+	for _, item := range items {
+		if !slices.Contains(out, item) {
+			out = append(out, item)
+		}
+	}
+	return out
+}
