@@ -8,11 +8,12 @@ const gridPoints = 256
 
 // The windows in which landmarks are looked for, seconds after the foot. The
 // end of ejection is expected at 0.3·√period (feature windows of a published
-// quality check); half and one and a half of that bound the search.
+// quality check). The lower bound is four standard deviations below the mean of
+// Weissler 1968 (from memory), the upper one half as much again as expected.
 const (
 	shoulderFromS     = 0.060 // no earlier shoulder: common practice
 	ejectionFactor    = 0.3
-	ejectionFrom      = 2.0 / 3
+	ejectionFrom      = 0.9
 	ejectionTo        = 1.5
 	incisuraBeforeS   = 0.020 // the lowest point of the incisura lies no further before the sharpest bend
 	incisuraWithinS   = 0.060 // and no further after it
@@ -125,14 +126,14 @@ func (c *curve) endOfEjection(p *period, foot, peak float64) (float64, bool) {
 }
 
 // earlyShoulder returns the time from the foot to the shoulder before the peak:
-// an early peak where the wave has one, else the first place, not before 60 ms,
-// at which the fourth derivative crosses zero from above. That direction was
-// chosen by test on waves of known reflection time: on the upstroke it marks
-// the flattest place between the shoulder and the rise of the reflected wave.
+// what comes first, not before 60 ms, of an early peak and of the place at which
+// the fourth derivative crosses zero from above. That direction was chosen by
+// test on waves of known reflection time: on the upstroke it marks the flattest
+// place between the shoulder and the rise of the reflected wave.
 func (c *curve) earlyShoulder(foot, peak float64) (float64, bool) {
-	at := c.firstCrossing(c.d1, -1, foot, shoulderFromS, peak-peakFromShoulderS)
-	if math.IsNaN(at) {
-		at = c.firstCrossing(c.d4, -1, foot, shoulderFromS, peak)
+	at := c.firstCrossing(c.d4, -1, foot, shoulderFromS, peak)
+	if top := c.firstCrossing(c.d1, -1, foot, shoulderFromS, peak-peakFromShoulderS); !math.IsNaN(top) && !(top > at) {
+		at = top
 	}
 	return at, !math.IsNaN(at)
 }

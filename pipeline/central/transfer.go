@@ -102,6 +102,9 @@ type Workspace struct {
 	d1       []float64
 	d2       []float64
 	d4       []float64
+	decay    diastole
+	misfits  []float64
+	trial    []float64
 }
 
 // NewWorkspace returns an empty workspace.
