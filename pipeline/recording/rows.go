@@ -1,0 +1,255 @@
+package recording
+
+import (
+	"bytes"
+	"encoding/binary"
+	"math"
+)
+
+// column is one column of a text table.
+type column struct {
+	shape
+	name string
+	end  string    // what ends its cells: the delimiter, or the end of the line
+	out  []float64 // nil: the column is not wanted
+}
+
+// table is the body of a text table: rows of cells, numbers where a column is
+// wanted.
+type table struct {
+	file      string
+	data      []byte // the whole file
+	start     int    // where the body starts
+	firstLine int    // number of its first line, as an editor counts
+	delimiter byte
+	point     byte
+	missing   string // a word that stands for a missing value; "" only empty cells do
+	columns   []column
+}
+
+// capacity is how many rows the body can have at most.
+func (t *table) capacity() int {
+	body := t.data[t.start:]
+	n := bytes.Count(body, []byte{'\n'})
+	if len(body) > 0 && body[len(body)-1] != '\n' {
+		n++
+	}
+	return n
+}
+
+// rows reads every row; each wanted column's out has room for them. A missing
+// value is NaN.
+func (t *table) rows() (int, error) {
+	for c := range t.columns {
+		t.columns[c].shape = noShape()
+	}
+	row, i := 0, t.start
+	for {
+		row, i = t.fastRows(row, i)
+		if t.onlyBlankLines(i) {
+			return row, nil
+		}
+		next, err := t.slowRow(row, i)
+		if err != nil {
+			return row, err
+		}
+		row, i = row+1, next
+	}
+}
+
+// fastRows reads rows from position i on, as long as they hold plain numbers,
+// and returns the row and the position of the first that does not. It is one
+// loop without calls, since it sees every byte of every text recording.
+func (t *table) fastRows(row, i int) (int, int) {
+	data := t.data
+	for {
+		start := i
+		for c := range t.columns {
+			s := &t.columns[c]
+			if len(data)-i < window {
+				return row, start
+			}
+			b := data[i:]
+			x := binary.LittleEndian.Uint64(b) ^ s.fixed0
+			wrong := (x + s.add0 | x) & s.care0
+			m := eight(x&s.before | x>>8&s.after)
+			if s.reach != 0 {
+				x := binary.LittleEndian.Uint64(b[8:]) ^ s.fixed1
+				wrong |= (x + s.add1 | x) & s.care1
+				if s.reach == 2 {
+					m = m*1e7 + eight(x&s.keep1)
+				}
+			}
+			v := float64(int64(m)) / s.scale
+			if wrong != 0 {
+				var ok bool
+				if v, ok = t.otherCell(s, i); !ok {
+					return row, start
+				}
+			}
+			if s.out != nil {
+				s.out[row] = v
+			}
+			i += s.step
+		}
+		row++
+	}
+}
+
+// otherCell reads the cell at i, which has not the shape of the one before it
+// in its column, and learns its shape; false where it is not a plain number.
+func (t *table) otherCell(s *column, i int) (float64, bool) {
+	if s.out == nil {
+		return 0, t.skip(s, i)
+	}
+	b := t.data[i:]
+	v, length, dot := plain(b, t.point)
+	if length == 0 || len(b) < length+len(s.end) || string(b[length:length+len(s.end)]) != s.end {
+		return 0, false
+	}
+	return v, s.learn(b, length, dot, t.point, s.end)
+}
+
+// skip sets the step over a cell that is not wanted, and no shape.
+func (t *table) skip(s *column, i int) bool {
+	for k, c := range t.data[i:] {
+		switch c {
+		case s.end[0]:
+			s.shape = noShape()
+			s.step = k + len(s.end)
+			return bytes.HasPrefix(t.data[i+k:], []byte(s.end))
+		case t.delimiter, '\n', '\r', '"':
+			return false
+		}
+	}
+	return false
+}
+
+func (t *table) onlyBlankLines(i int) bool {
+	return len(bytes.TrimLeft(t.data[i:], "\r\n")) == 0
+}
+
+// slowRow reads the row at i cell by cell and says what is wrong with it; it
+// returns where the next row starts.
+func (t *table) slowRow(row, i int) (int, error) {
+	start := i
+	for c := range t.columns {
+		s := &t.columns[c]
+		cell, next, last, err := t.cell(i, c)
+		if err != nil {
+			return 0, err
+		}
+		if last != (c == len(t.columns)-1) {
+			return 0, t.ragged(start, i)
+		}
+		if s.out != nil {
+			if s.out[row], err = t.value(cell, i, c); err != nil {
+				return 0, err
+			}
+		}
+		i = next
+	}
+	return i, nil
+}
+
+// cell gives the trimmed text of the cell at i, where the next one starts, and
+// whether the line ends after it.
+func (t *table) cell(i, c int) (cell []byte, next int, last bool, err error) {
+	k := i
+	if k < len(t.data) && t.data[k] == '"' {
+		for k++; k < len(t.data) && t.data[k] != '"'; k++ {
+			if t.data[k] == '\n' || t.data[k] == '\r' {
+				return nil, 0, false, t.fault(i, c, nil, CodeQuotedNewline, "a quoted cell goes over the end of the line", "write each row on one line")
+			}
+		}
+		k = min(k+1, len(t.data))
+	}
+	for k < len(t.data) && t.data[k] != t.delimiter && t.data[k] != '\n' && t.data[k] != '\r' {
+		k++
+	}
+	cell = trimCell(t.data[i:k])
+	switch {
+	case k == len(t.data):
+		return cell, k, true, nil
+	case t.data[k] == t.delimiter:
+		return cell, k + 1, false, nil
+	case t.data[k] == '\n':
+		return cell, k + 1, true, nil
+	case k+1 < len(t.data) && t.data[k+1] == '\n':
+		return cell, k + 2, true, nil
+	}
+	return nil, 0, false, t.fault(i, c, nil, CodeLoneCR, "a line ends with a carriage return alone", "save the file with line feeds at the line ends")
+}
+
+// trimCell takes off blanks around a cell and one pair of quotes.
+func trimCell(cell []byte) []byte {
+	cell = bytes.Trim(cell, " \t")
+	if n := len(cell); n >= 2 && cell[0] == '"' && cell[n-1] == '"' {
+		cell = bytes.Trim(cell[1:n-1], " \t")
+	}
+	return cell
+}
+
+// value reads a number, NaN where the cell is empty, or says why it is none.
+func (t *table) value(cell []byte, i, c int) (float64, error) {
+	if len(cell) == 0 || t.missing != "" && string(cell) == t.missing {
+		return math.NaN(), nil
+	}
+	if v, ok := parseNumber(cell, t.point); ok {
+		return v, nil
+	}
+	switch {
+	case bytes.Contains(cell, []byte("\u00a0")):
+		return 0, t.fault(i, c, cell, CodeNonBreakingSpace, "the number holds a non-breaking space", "take it out")
+	case isMissingWord(cell):
+		return 0, t.fault(i, c, cell, CodeNaNText, "is a word, not a number", "leave the cell empty where a sample is missing")
+	case t.point == '.' && bytes.Count(cell, []byte{','}) == 1 && decimalForm(cell, ','):
+		return 0, t.fault(i, c, cell, CodeDecimalComma, "has a decimal comma", "write numbers with a decimal point")
+	}
+	return 0, t.fault(i, c, cell, CodeNotNumber, "is not a number", "write it as digits with a decimal point")
+}
+
+// isMissingWord knows the words that programs write for a number that is none.
+func isMissingWord(cell []byte) bool {
+	switch word := string(bytes.ToLower(bytes.TrimLeft(cell[:min(len(cell), 16)], "+-"))); word {
+	case "nan", "inf", "infinity", "na", "n/a", "null", "none", "nil", "missing", "#n/a", "-", ".":
+		return true
+	}
+	return bytes.Equal(cell, []byte("-")) || bytes.Equal(cell, []byte("--"))
+}
+
+// ragged is the fault of a line with more or fewer cells than there are columns.
+func (t *table) ragged(start, i int) error {
+	line := t.data[start:]
+	if k := bytes.IndexAny(line, "\r\n"); k >= 0 {
+		line = line[:k]
+	}
+	cells := bytes.Split(line, []byte{t.delimiter})
+	if len(line) == 0 {
+		return t.fault(start, -1, nil, CodeRowRagged, "the line is blank", "take it out, or write its delimiters")
+	}
+	if t.delimiter == ',' && len(cells) == 2*len(t.columns) && allDigits(cells) {
+		return t.fault(start, -1, line, CodeDecimalComma, "has decimal commas", "write numbers with a decimal point")
+	}
+	return t.fault(start, -1, line, CodeRowRagged, plural(len(cells), "cell")+" where there are "+plural(len(t.columns), "column"), "give every row as many cells as the header has")
+}
+
+func allDigits(cells [][]byte) bool {
+	for _, cell := range cells {
+		if k := skipDigits(cell, skipSign(cell, 0)); k == 0 || k < len(cell) {
+			return false
+		}
+	}
+	return true
+}
+
+// fault is the Issue at position i of the file, in column c; c < 0: the row.
+func (t *table) fault(i, c int, value []byte, code, message, hint string) error {
+	issue := fault(t.file, code, message, hint)
+	issue.Row = t.firstLine + bytes.Count(t.data[t.start:i], []byte{'\n'})
+	if c >= 0 {
+		issue.Column, issue.Name = c+1, t.columns[c].name
+	}
+	issue.Value = shorten(value)
+	return issue
+}
