@@ -1,0 +1,120 @@
+package regress
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+)
+
+// QuantileFit is a fit of a conditional quantile.
+type QuantileFit struct {
+	Model
+
+	Tau       float64
+	Objective float64   // Σ weight·residual·(τ − [residual < 0]), the least possible
+	Residuals []float64 // outcome − fitted
+	Basis     []int     // rows that determine the coefficients: as many as the rank, each fitted exactly
+	Unique    bool      // false where other coefficients are found to be as good
+	Steps     int       // exchanges of a basis row
+
+	objectiveWeights []float64
+	start            *Model // least squares, from which searches set out
+}
+
+// Quantile fits the tau-quantile of y given the columns of d: the coefficients
+// minimise Σ w·r·(τ − [r < 0]) exactly and lie at a vertex, where as many rows as
+// coefficients are fitted without error (Koenker and Bassett 1978, Econometrica
+// 46:33-50). Where the minimum is an edge or a face, one of its vertices is
+// returned, Unique is false and a Warning says so. weights may be nil; rows count
+// weights[i] > 0 times.
+func Quantile(d *Design, y, weights []float64, tau float64) (*QuantileFit, error) {
+	if !(tau > 0 && tau < 1) {
+		return nil, fmt.Errorf("regress: quantile %v is not between 0 and 1", tau)
+	}
+	if err := checkOutcome(d, y, weights); err != nil {
+		return nil, err
+	}
+	base := decompose(d, y, nil)
+	base.refine(y)
+	return quantileFrom(base, weights, tau, nil)
+}
+
+// quantileFrom fits from a least-squares start; basis may hold the rows of a
+// nearby solution. The start is not changed.
+func quantileFrom(start *Model, weights []float64, tau float64, basis []int) (*QuantileFit, error) {
+	q := &QuantileFit{Model: *start, Tau: tau, objectiveWeights: weights, Unique: true, start: start}
+	q.Warnings = slices.Clone(start.Warnings)
+	q.coordinates = slices.Clone(start.coordinates)
+	if q.Rank == 0 {
+		return nil, errors.New("regress: no column can be fitted")
+	}
+	search := newQuantileSearch(q, start.working)
+	if err := search.run(basis); err != nil {
+		return nil, err
+	}
+	q.Basis = search.basisRows()
+	q.Steps = search.steps
+	slices.Sort(q.Basis)
+	if search.flat() {
+		q.Unique = false
+		q.warn(WarnNonUnique, "other coefficients are as good: the quantile lies between observations", nil, nil)
+	}
+	q.exactCoefficients(q.outcome)
+	q.residuals(q.outcome)
+	q.Residuals = q.working
+	q.takeBack()
+	q.Objective = q.sum(func(i int) float64 {
+		r := q.Residuals[i]
+		if weights != nil {
+			r = float64(r * weights[i])
+		}
+		if r < 0 {
+			return float64(r * (tau - 1))
+		}
+		return float64(r * tau)
+	})
+	return q, nil
+}
+
+// exactCoefficients solves the square system of the basis rows. Where these are
+// too nearly dependent the coefficients of the search stand.
+func (q *QuantileFit) exactCoefficients(y []float64) {
+	sub := *q.design
+	sub.columns = make([][]float64, len(q.design.columns))
+	outcome := make([]float64, len(q.Basis))
+	for k, i := range q.Basis {
+		outcome[k] = y[i]
+	}
+	for _, j := range q.active {
+		if q.design.columns[j] == nil {
+			continue
+		}
+		sub.columns[j] = make([]float64, len(q.Basis))
+		for k, i := range q.Basis {
+			sub.columns[j][k] = q.design.columns[j][i]
+		}
+	}
+	square := &Model{N: len(q.Basis), design: &sub}
+	scales := make([]float64, len(q.active))
+	for k, j := range q.active {
+		scales[k] = powerOfTwoScale(sub.columns[j])
+	}
+	block := newBlock(q.Rank+1, len(q.Basis))
+	rows := square.load(block, q.active, scales, 0, len(q.Basis))
+	copy(block[q.Rank], outcome)
+	t := newTriangle(q.Rank + 1)
+	t.fold(append(rows, block[q.Rank]))
+	active, reduced := t.ranked()
+	if len(active) < q.Rank {
+		return
+	}
+	square.Rank, square.active, square.scales = q.Rank, q.active, scales
+	square.r = reduced[:q.Rank]
+	square.ConditionNumber = conditionNumber(square.r)
+	square.coordinates = nil
+	for k, v := range square.r.solve(reduced[q.Rank], q.Rank) {
+		square.coordinates = append(square.coordinates, doubleDouble{hi: v * scales[k]})
+	}
+	square.refine(outcome)
+	q.coordinates = square.coordinates
+}
