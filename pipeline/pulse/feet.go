@@ -40,7 +40,7 @@ func (a *Analyser) placeFeet() {
 			segment, floor = c.segment, s.lo
 		}
 		steepest := a.steepest(max(s.lo+1, c.at-w), min(c.at, s.hi-2))
-		lowest := a.lowestBefore(steepest, max(floor, steepest-int(onsetSearchS*a.rate)), ripple*c.sum)
+		lowest := a.lowestBefore(steepest, max(floor, steepest-int(onsetSearchS*a.rate)), float64(ripple*c.sum))
 		floor = c.at
 		if steepest < lowest+2 || steepest > s.hi-3 || lowest == s.lo && !a.startsAtFoot(s.lo, steepest) {
 			continue

@@ -24,9 +24,9 @@ const padding = 15
 func butterworth(cutHz, hz float64) lowpass {
 	var f lowpass
 	w := math.Tan(math.Pi * cutHz / hz)
-	ww := w * w
+	ww := float64(w * w)
 	for k := range f {
-		damping := 2 * math.Sin(math.Pi*float64(3-2*k)/8) * w
+		damping := float64(2 * math.Sin(math.Pi*float64(3-2*k)/8) * w)
 		a0 := 1 + damping + ww
 		f[k] = section{b: ww / a0, a1: 2 * (ww - 1) / a0, a2: (1 - damping + ww) / a0}
 	}
