@@ -38,9 +38,14 @@ type Model struct {
 // decompose finds the triangle of the scaled columns and the outcome, the
 // columns that can be fitted and a first solution.
 func decompose(d *Design, y, weights []float64) *Model {
-	f := reduce(d, y, weights)
+	return decomposeAs(d, y, weights, nil)
+}
+
+// decomposeAs fits the columns of a former decomposition where active is given.
+func decomposeAs(d *Design, y, weights []float64, active []int) *Model {
+	f := reduce(d, y, weights, active)
 	if f.polynomialBroken() {
-		f = reduce(d.uncentred(), y, weights)
+		f = reduce(d.uncentred(), y, weights, active)
 		f.warn(WarnUncentred, "a power within a polynomial is determined by other columns; the polynomial was formed about zero", nil, nil)
 	}
 	f.aliasWarning()
@@ -51,7 +56,7 @@ func decompose(d *Design, y, weights []float64) *Model {
 }
 
 // reduce does so with the polynomials as the design forms them.
-func reduce(d *Design, y, weights []float64) *Model {
+func reduce(d *Design, y, weights []float64, active []int) *Model {
 	p := len(d.columns)
 	f := &Model{
 		Names: d.Names(), Terms: d.Terms(), Aliased: make([]bool, p), N: len(y),
@@ -72,7 +77,7 @@ func reduce(d *Design, y, weights []float64) *Model {
 		t.fold(append(rows, outcome))
 	}
 	var reduced triangle
-	f.active, reduced = t.ranked()
+	f.active, reduced = t.ranked(active)
 	f.Rank = len(f.active)
 	f.DF = f.N - f.Rank
 	for j := range f.Aliased {

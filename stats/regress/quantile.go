@@ -104,7 +104,7 @@ func (q *QuantileFit) exactCoefficients(y []float64) {
 	copy(block[q.Rank], outcome)
 	t := newTriangle(q.Rank + 1)
 	t.fold(append(rows, block[q.Rank]))
-	active, reduced := t.ranked()
+	active, reduced := t.ranked(nil)
 	if len(active) < q.Rank {
 		return
 	}

@@ -1,6 +1,9 @@
 package regress
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // blockRows is how many rows are held in a work block at a time. The bounds of
 // the blocks depend on nothing but the row number, so the digits do not either.
@@ -54,9 +57,9 @@ func (t triangle) fold(block [][]float64) {
 }
 
 // ranked picks the columns of t, but for the last (the outcome), that are not
-// determined by earlier ones, and returns their own triangle with the outcome
-// as its last column.
-func (t triangle) ranked() (active []int, reduced triangle) {
+// determined by earlier ones, or the forced ones where there are any, and returns
+// their own triangle with the outcome as its last column.
+func (t triangle) ranked(forced []int) (active []int, reduced triangle) {
 	size := len(t)
 	work := newTriangle(size)
 	for k := range t {
@@ -66,7 +69,11 @@ func (t triangle) ranked() (active []int, reduced triangle) {
 		r := len(active)
 		length := norm(work[j])
 		rest := norm(work[j][r:])
-		if length == 0 || rest <= rankTolerance*length {
+		independent := length > 0 && rest > rankTolerance*length
+		if forced != nil {
+			independent = slices.Contains(forced, j)
+		}
+		if !independent {
 			continue
 		}
 		if norm(work[j][r+1:]) > 0 {
