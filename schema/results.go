@@ -1,5 +1,7 @@
 package schema
 
+import "slices"
+
 // The sources that more than one column rests on.
 const (
 	sourceWilkinson = "Wilkinson 2000, J Physiol 525:263-70: about 4 points less per 10 bpm more"
@@ -99,8 +101,8 @@ func SubjectVisitsTable(carried []Column) Table {
 		integer("recordings_used", "recordings that were combined"),
 		text("replicate_rule", "how several recordings of the visit were combined"),
 		category("quality", "the lowest grade among the recordings that were combined", "usable", "doubtful", "unusable"),
-		category("calibration", "how the wave of the central_ columns got its scale", "sbp_dbp", "map_dbp", "as_recorded"),
-		category("central_method", "how the aortic wave was estimated", CentralMethods...),
+		category("calibration", "how the wave of the central_ columns got its scale; mixed where the recordings differ", "sbp_dbp", "map_dbp", "as_recorded", "mixed"),
+		category("central_method", "how the aortic wave was estimated; mixed where the recordings differ", append(slices.Clone(CentralMethods), "mixed")...),
 		category("brachial_map_source", "where brachial_map_mmhg comes from", "cuff", "form_factor"),
 		text("cuff_rule", "how the cuff readings were combined"),
 		integer("cuff_readings", "cuff readings that entered the brachial values"),

@@ -7,8 +7,8 @@ import (
 	"syscall"
 )
 
-// lockName is the file whose lock stands for the whole folder.
-const lockName = ".lock"
+// LockName is the file whose lock stands for the whole folder.
+const LockName = ".lock"
 
 // Lock holds a results folder for one run.
 type Lock struct {
@@ -24,11 +24,11 @@ func LockFolder(dir string) (*Lock, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, pathError(dir, CodeWrite, err)
 	}
-	name := filepath.Join(dir, lockName)
+	name := filepath.Join(dir, LockName)
 	for {
 		f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|syscall.O_NOFOLLOW, 0o666)
 		if err != nil {
-			return nil, pathError(lockName, CodeWrite, err)
+			return nil, pathError(LockName, CodeWrite, err)
 		}
 		if err := flock(f, syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
 			f.Close()
@@ -36,7 +36,7 @@ func LockFolder(dir string) (*Lock, error) {
 				return nil, &Error{Code: CodeResultsLocked, Path: filepath.Base(dir), Message: "another run is writing into this folder",
 					Hint: "wait until it ends, or give another folder", Err: err}
 			}
-			return nil, pathError(lockName, CodeWrite, err)
+			return nil, pathError(LockName, CodeWrite, err)
 		}
 		// The holder before us may have removed the file after we had opened
 		// it: then our lock is on a file that nobody else will ever find.
@@ -55,7 +55,7 @@ func (l *Lock) Unlock() error {
 		err = closed
 	}
 	if err != nil {
-		return pathError(lockName, CodeWrite, err)
+		return pathError(LockName, CodeWrite, err)
 	}
 	return nil
 }
