@@ -1,0 +1,301 @@
+package study
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"path"
+	"slices"
+	"strings"
+
+	"tonocohort/schema"
+)
+
+func (l *loader) readCuff(t *tableReader) {
+	subjectID, visitID, number := t.column("subject_id"), t.column("visit_id"), t.column("reading")
+	recording := t.column("recording_id")
+	l.readings = make([]Reading, 0, t.hint)
+	for t.next() {
+		visit, ok := l.visit(t, subjectID, visitID, "reading")
+		if !ok {
+			continue
+		}
+		key, ok := t.key(number, "reading")
+		if !ok {
+			continue
+		}
+		row := Reading{visit: visit}
+		row.Number, row.Line = int(key.Number), t.rows.line(0)
+		if id := t.raw(recording); id != "" {
+			// As a missing value it would let the reading serve other recordings.
+			if f := scanIdentifier(id); f != nil {
+				t.leaveOut("reading", recording, id, *f)
+				continue
+			}
+			row.RecordingID = strings.Clone(id)
+			t.recordingID = row.RecordingID
+		}
+		if !t.pressures(&row) {
+			row.SBP = math.NaN()
+		}
+		t.cell(t.column("arm"))
+		t.cell(t.column("cuff_mode"))
+		l.readings = append(l.readings, row)
+	}
+	l.sortReadings(t)
+}
+
+// pressures reads the pressures of a row; false where the row has been left out.
+func (t *tableReader) pressures(r *Reading) bool {
+	for _, p := range []struct {
+		name string
+		into *float64
+	}{{"sbp_mmhg", &r.SBP}, {"dbp_mmhg", &r.DBP}} {
+		i := t.column(p.name)
+		text := t.raw(i)
+		if text == "" {
+			t.leaveOut("reading", i, "", fault{"missing_pressure", "no pressure: the reading is left out", ""})
+			return false
+		}
+		v, f := t.columns[i].judgeNumber(text, t.comma)
+		if f != nil {
+			t.leaveOut("reading", i, text, *f)
+			return false
+		}
+		*p.into = v
+	}
+	if r.SBP <= r.DBP {
+		hint := ""
+		if r.SBP < r.DBP {
+			hint = "the two look swapped"
+		}
+		i := t.column("sbp_mmhg")
+		t.leaveOut("reading", i, t.raw(i), fault{"sbp_not_above_dbp", fmt.Sprintf("systolic pressure %s is not above diastolic %s mmHg", plainNumber(r.SBP), plainNumber(r.DBP)), hint})
+		return false
+	}
+	mapColumn := t.column("map_mmhg")
+	r.MAP, r.Pulse = t.cell(mapColumn).Number, t.cell(t.column("pulse_bpm")).Number
+	if r.MAP <= r.DBP || r.MAP >= r.SBP {
+		t.lose(mapColumn, t.raw(mapColumn), fault{"map_not_between", fmt.Sprintf("mean pressure is not between diastolic %s and systolic %s mmHg", plainNumber(r.DBP), plainNumber(r.SBP)), ""})
+		r.MAP = math.NaN()
+	}
+	return true
+}
+
+// sortReadings brings the readings into the order of visit and number, and
+// reports numbers that a visit has twice.
+func (l *loader) sortReadings(t *tableReader) {
+	slices.SortFunc(l.readings, func(a, b Reading) int {
+		return cmp.Or(cmp.Compare(a.visit, b.visit), cmp.Compare(a.Number, b.Number), cmp.Compare(a.Line, b.Line))
+	})
+	number := t.column("reading")
+	for i := 1; i < len(l.readings); i++ {
+		a, b := &l.readings[i-1], &l.readings[i]
+		if a.visit != b.visit || a.Number != b.Number {
+			continue
+		}
+		visit := &l.visits[b.visit]
+		l.log.add(schema.Issue{Size: schema.SizeStructural, File: t.file, Row: b.Line, Column: t.columns[number].at + 1, Name: "reading", Value: fmt.Sprint(b.Number),
+			Code: "duplicate_key", Message: firstLine(int32(a.Line)), Hint: "keep one", SubjectID: l.subjects[visit.subject].id, VisitID: visit.ID})
+	}
+	l.readings = slices.DeleteFunc(l.readings, func(r Reading) bool { return math.IsNaN(r.SBP) })
+}
+
+func (l *loader) readRecordings(t *tableReader) {
+	l.recordingsTable = t
+	id, subjectID, visitID := t.column("recording_id"), t.column("subject_id"), t.column("visit_id")
+	l.recordings = make([]Recording, 0, t.hint)
+	for t.next() {
+		if l.gone(t, subjectID) {
+			l.withdrawnRecordings[strings.Clone(t.raw(id))] = struct{}{}
+			continue
+		}
+		key, ok := t.key(id, "recording")
+		if !ok {
+			continue
+		}
+		t.recordingID = strings.Clone(key.Text)
+		if first, twice := l.recordingAt[t.recordingID]; twice {
+			t.duplicate(id, int32(l.recordings[first].Line))
+			continue
+		}
+		visit, ok := l.visit(t, subjectID, visitID, "recording")
+		if !ok {
+			continue
+		}
+		row := t.recording()
+		row.ID, row.Line, row.visit = t.recordingID, t.rows.line(0), visit
+		l.describeSource(t, &row)
+		l.recordingAt[row.ID] = int32(len(l.recordings))
+		l.recordings = append(l.recordings, row)
+	}
+	l.noteSharedFiles(t)
+}
+
+// recording reads the cells that may be lost.
+func (t *tableReader) recording() Recording {
+	text := func(name string) string { return t.cell(t.column(name)).Text }
+	r := Recording{Channel: text("channel"), Unit: text("unit"), Side: text("side"), OperatorID: text("operator_id"),
+		DeviceID: text("device_id"), RecordedAt: text("recorded_at")}
+	if hz := t.cell(t.column("sampling_hz")).Number; !math.IsNaN(hz) {
+		r.SamplingHz = hz
+	}
+	return r
+}
+
+// describeSource reads file, format and artery, without any of which the
+// recording cannot be read: a wrong artery must not become a radial one.
+func (l *loader) describeSource(t *tableReader, r *Recording) {
+	fail := func(i int, text string, f fault) {
+		issue := t.issue(i, schema.SizeRecording, text, f)
+		if r.Fault != "" { // left out already
+			t.log.add(issue)
+			return
+		}
+		t.log.excluded("recording", issue)
+		r.Fault = f.code
+	}
+	i := t.column("file")
+	switch text := t.raw(i); {
+	case text == "":
+		fail(i, "", fault{"no_file", "names no file", ""})
+	case !isLocal(text) || scanText(strings.TrimLeft(text, "=+-@")) != nil:
+		fail(i, text, fault{"file_outside_study", "the path must stay inside the study folder", "a relative path with '/', without '..'"})
+	default:
+		r.File = strings.Clone(path.Clean(text))
+	}
+	for _, c := range []struct {
+		name string
+		into *string
+	}{{"format", &r.Format}, {"artery", &r.Artery}} {
+		i := t.column(c.name)
+		text := t.raw(i)
+		f := scanLevel(text, c.name, t.columns[i].Levels)
+		switch {
+		case text == "" && c.name == "artery":
+			r.Artery = "radial" // the default of the contract
+		case text == "":
+			fail(i, "", fault{"no_format", "names no format", "formats: " + strings.Join(t.columns[i].Levels, ", ")})
+		case f != nil:
+			fail(i, text, *f)
+		default:
+			*c.into = t.columns[i].keep(text)
+		}
+	}
+	if able := l.options.RecordingFormats; able != nil && r.Format != "" && !slices.Contains(able, r.Format) {
+		fail(t.column("format"), r.Format, fault{"not_supported", "this version cannot read the format yet", "supported: " + strings.Join(able, ", ")})
+	}
+}
+
+// noteSharedFiles notes recordings that read the same channel of the same
+// file, and files whose names differ in case alone, which are one file on some systems.
+func (l *loader) noteSharedFiles(t *tableReader) {
+	order := make([]int, 0, len(l.recordings))
+	lower := make([]string, len(l.recordings))
+	for i := range l.recordings {
+		if l.recordings[i].File != "" {
+			order = append(order, i)
+			lower[i] = strings.ToLower(l.recordings[i].File)
+		}
+	}
+	slices.SortFunc(order, func(i, j int) int {
+		a, b := &l.recordings[i], &l.recordings[j]
+		return cmp.Or(cmp.Compare(lower[i], lower[j]), cmp.Compare(a.File, b.File), cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Line, b.Line))
+	})
+	column := t.columns[t.column("file")].at + 1
+	for k := 1; k < len(order); k++ {
+		a, b := &l.recordings[order[k-1]], &l.recordings[order[k]]
+		switch {
+		case a.File == b.File && a.Channel == b.Channel:
+			l.log.note(noteKey{t.file, "file", "file_used_twice", column}, max(a.Line, b.Line), "another recording has the same file and channel", "")
+		case a.File != b.File && lower[order[k-1]] == lower[order[k]]:
+			l.log.note(noteKey{t.file, "file", "file_differs_in_case", column}, max(a.Line, b.Line), "another file's name differs in upper and lower case alone", "rename one: on some systems they are the same file")
+		}
+	}
+}
+
+// checkReadingRecordings sees that the recording which a cuff reading names
+// exists and is one of its visit.
+func (l *loader) checkReadingRecordings() {
+	if l.recordingsTable == nil || l.recordingsTable.broken {
+		return
+	}
+	file := path.Clean(l.study.Settings.Tables.Cuff)
+	for _, r := range l.readings {
+		if r.RecordingID == "" {
+			continue
+		}
+		at, ok := l.recordingAt[r.RecordingID]
+		if ok && l.recordings[at].visit == r.visit {
+			continue
+		}
+		message := "no such recording in recordings"
+		if ok {
+			message = "the recording belongs to another visit"
+		}
+		visit := &l.visits[r.visit]
+		l.log.add(schema.Issue{Size: schema.SizeStructural, File: file, Row: r.Line, Name: "recording_id", Value: mask(r.RecordingID), Code: "orphan_recording", Message: message,
+			Hint: "correct it, or leave it empty for a reading of the whole visit", SubjectID: l.subjects[visit.subject].id, VisitID: visit.ID, RecordingID: r.RecordingID})
+	}
+}
+
+func (l *loader) readReviews(t *tableReader) {
+	id, decision := t.column("recording_id"), t.column("decision")
+	for t.next() {
+		if _, gone := l.withdrawnRecordings[t.raw(id)]; gone {
+			t.count.Withdrawn++
+			continue
+		}
+		key, ok := t.key(id, "value")
+		if !ok {
+			continue
+		}
+		t.recordingID = key.Text
+		at, ok := l.recordingAt[key.Text]
+		if !ok {
+			t.orphan(id, l.recordingsTable, "orphan_recording", "no such recording in recordings")
+			continue
+		}
+		visit := &l.visits[l.recordings[at].visit]
+		t.subjectID, t.visitID, t.recordingID = l.subjects[visit.subject].id, visit.ID, l.recordings[at].ID
+		text := t.raw(decision)
+		f := scanLevel(text, "decision", t.columns[decision].Levels)
+		if text == "" {
+			f = &fault{"no_decision", "no decision: the review is left out", ""}
+		}
+		if f != nil {
+			t.leaveOut("value", decision, text, *f)
+			continue
+		}
+		row := reviewRow{recording: at}
+		row.Decision, row.Line = t.columns[decision].keep(text), t.rows.line(0)
+		row.Reader, row.Reason, row.ReadOn = t.cell(t.column("reader")).Text, t.cell(t.column("reason")).Text, t.cell(t.column("read_on")).Text
+		if row.Reason == "" {
+			l.log.note(noteKey{t.file, "reason", "no_reason", t.columns[t.column("reason")].at + 1}, row.Line, "a decision without a reason", "")
+		}
+		l.reviews = append(l.reviews, row)
+	}
+	l.placeReviews(t)
+}
+
+// placeReviews gives the recordings their reviews.
+func (l *loader) placeReviews(t *tableReader) {
+	slices.SortFunc(l.reviews, func(a, b reviewRow) int {
+		return cmp.Or(cmp.Compare(a.recording, b.recording), cmp.Compare(a.Reader, b.Reader), cmp.Compare(a.Line, b.Line))
+	})
+	for i, row := range l.reviews {
+		r := &l.recordings[row.recording]
+		if i > 0 && l.reviews[i-1].recording == row.recording && l.reviews[i-1].Reader == row.Reader {
+			l.log.add(schema.Issue{Size: schema.SizeStructural, File: t.file, Row: row.Line, Name: "recording_id", Value: mask(r.ID), Code: "duplicate_key",
+				Message: firstLine(int32(l.reviews[i-1].Line)) + " and the same reader", Hint: "keep one", RecordingID: r.ID})
+			continue
+		}
+		if r.Review != "" && r.Review != row.Decision {
+			l.log.note(noteKey{t.file, "decision", "readers_disagree", t.columns[t.column("decision")].at + 1}, row.Line, "readers disagree on a recording; one reject outweighs any accept", "")
+		}
+		if r.Review != "reject" {
+			r.Review = row.Decision
+		}
+		r.Reviews = append(r.Reviews, row.Review)
+	}
+}
