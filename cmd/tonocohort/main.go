@@ -1,0 +1,142 @@
+// Command tonocohort turns a study folder of cuff pressures and pulse
+// recordings into central pressure tables, statistics and a manifest.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// The exit statuses, the same for every command.
+const (
+	exitFinished    = 0
+	exitInternal    = 1
+	exitUsage       = 2
+	exitPartly      = 3
+	exitStructural  = 4
+	exitDifference  = 5
+	exitDisclosure  = 6
+	exitShards      = 7
+	exitInterrupted = 130
+)
+
+const exitHelp = `Exit status:
+  0    finished; people left out by declared rules are normal
+  1    internal error
+  2    wrong usage of the command line
+  3    finished, but some recording could not be read or computed
+  4    structural fault in study.yaml or a table: nothing was written
+  5    a difference was found
+  6    a release was blocked by a disclosure rule
+  7    shards are missing or do not belong together
+  130  interrupted`
+
+// statusError carries the exit status of a command that has already said why.
+type statusError struct {
+	status int
+	err    error // nil: nothing more to say
+}
+
+func (e *statusError) Error() string {
+	if e.err == nil {
+		return fmt.Sprintf("exit status %d", e.status)
+	}
+	return e.err.Error()
+}
+
+func (e *statusError) Unwrap() error { return e.err }
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	status := execute(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(status)
+}
+
+// execute runs one command line and returns its exit status; results go to
+// stdout, everything else to stderr.
+func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	root := newRoot()
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	var status *statusError
+	switch {
+	case err == nil:
+		return exitFinished
+	case errors.As(err, &status):
+		if status.err != nil {
+			fmt.Fprintln(stderr, "tonocohort:", status.err)
+		}
+		return status.status
+	case errors.Is(err, context.Canceled):
+		fmt.Fprintln(stderr, "tonocohort: interrupted; the results folder is not sealed")
+		return exitInterrupted
+	default:
+		fmt.Fprintln(stderr, "tonocohort:", err)
+		return exitInternal
+	}
+}
+
+func newRoot() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "tonocohort",
+		Short: "Central pressure for a whole cohort of pulse recordings",
+		Long: `tonocohort reads a study folder (cuff pressures and pulse recordings by
+applanation tonometry), works the pressure at the aortic root back from each
+recording, and writes tables, stratified statistics, a regression, a comparison
+with published values and a manifest from which all of it can be recomputed.
+
+Research use only. Not a diagnosis: decisions belong to licensed clinicians and
+local guidance.
+
+` + exitHelp,
+		Example: `  tonocohort demo quay                     an invented cohort, simulated and processed
+  tonocohort check STUDY                   judge every input, compute nothing
+  tonocohort run STUDY --out RESULTS       the main job`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usageError(fmt.Errorf("unknown command %q", args[0]))
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	root.AddGroup(
+		&cobra.Group{ID: "study", Title: "For who processes a study:"},
+		&cobra.Group{ID: "statistics", Title: "For who makes the tables:"},
+		&cobra.Group{ID: "review", Title: "For who checks the results:"},
+	)
+	root.AddCommand(newDemo(), newCheck(), newRun(), newExport(), newVerify(), newSchema())
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError(err) })
+	return root
+}
+
+// usageError marks a mistake on the command line.
+func usageError(err error) error {
+	text := strings.TrimSpace(err.Error())
+	return &statusError{exitUsage, fmt.Errorf("%s (see tonocohort --help)", text)}
+}
+
+// exactly asks for the named arguments and says which one is missing.
+func exactly(names ...string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) < len(names) {
+			return usageError(fmt.Errorf("missing %s", names[len(args)]))
+		}
+		if len(args) > len(names) {
+			return usageError(fmt.Errorf("unexpected %q after %s", args[len(names)], names[len(names)-1]))
+		}
+		return nil
+	}
+}

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"tonocohort/pipeline"
+	"tonocohort/schema"
+)
+
+// version is what releases set with -ldflags "-X main.version=…".
+var version = "development"
+
+func newRun() *cobra.Command {
+	var out string
+	var jobs int
+	var quiet, replace bool
+	cmd := &cobra.Command{
+		Use:     "run STUDY --out RESULTS",
+		GroupID: "study",
+		Short:   "The main job: read, estimate, tabulate, compare, seal",
+		Long: `Reads the study folder, works the aortic pressure back from every recording and
+writes RESULTS: tables/ (restricted), release/ (checked for disclosure, for
+others) and, last, manifest.json. A folder without a manifest is not finished.
+
+The results do not depend on --jobs. A recording that cannot be read or computed
+is left out with its reason, and the rest goes on (exit status 3).
+
+` + exitHelp,
+		Example: `  tonocohort run STUDY --out RESULTS
+  tonocohort run STUDY --out RESULTS --jobs 4 --quiet`,
+		Args: exactly("STUDY"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if out == "" {
+				return usageError(errors.New("missing --out RESULTS"))
+			}
+			if jobs < 0 {
+				return usageError(fmt.Errorf("--jobs %d: zero (one per core) or more", jobs))
+			}
+			outcome, err := runStudy(cmd, args[0], out, pipeline.Options{Jobs: jobs, Replace: replace, Version: version}, quiet)
+			if err != nil {
+				return err
+			}
+			if outcome.Blocked != nil {
+				return &statusError{exitDisclosure, outcome.Blocked}
+			}
+			if outcome.Manifest.Counts.Recordings.Failed > 0 {
+				return &statusError{status: exitPartly}
+			}
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
+	cmd.Flags().IntVar(&jobs, "jobs", 0, "recordings worked on at once; 0: one per core")
+	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress and no closing summary")
+	cmd.Flags().BoolVar(&replace, "replace", false, "write over a folder that holds a finished run")
+	return cmd
+}
+
+// runStudy runs with progress on standard error and tells what came out.
+func runStudy(cmd *cobra.Command, studyDir, out string, o pipeline.Options, quiet bool) (*pipeline.Outcome, error) {
+	bar := newProgress(cmd.ErrOrStderr(), quiet)
+	o.Progress = bar.show
+	outcome, err := pipeline.Run(cmd.Context(), studyDir, out, o)
+	bar.end()
+	var structural *pipeline.StructuralError
+	switch {
+	case errors.As(err, &structural):
+		printIssues(cmd.ErrOrStderr(), onlyStructural(structural.Issues), true)
+		return nil, &statusError{exitStructural, fmt.Errorf("%w (tonocohort check %s shows everything)", err, studyDir)}
+	case errors.Is(err, pipeline.ErrSealed):
+		return nil, usageError(err)
+	case err != nil:
+		return nil, err
+	}
+	if !quiet {
+		closingSummary(cmd.ErrOrStderr(), outcome, studyDir, out)
+	}
+	return outcome, nil
+}
+
+func onlyStructural(issues []schema.Issue) []schema.Issue {
+	var kept []schema.Issue
+	for _, i := range issues {
+		if i.Size == schema.SizeStructural {
+			kept = append(kept, i)
+		}
+	}
+	return kept
+}
+
+// closingSummary says in about ten lines what came out and what to do next.
+func closingSummary(w io.Writer, o *pipeline.Outcome, studyDir, out string) {
+	c := o.Manifest.Counts
+	fmt.Fprintf(w, "recordings: %d found, %d used, %d excluded, %d failed\n", c.Recordings.Found, c.Recordings.Used, c.Recordings.Excluded, c.Recordings.Failed)
+	for i, r := range o.Reasons {
+		if i == 4 {
+			fmt.Fprintf(w, "  and %d further reasons: tonocohort export %s exclusions\n", len(o.Reasons)-i, out)
+			break
+		}
+		fmt.Fprintf(w, "  %d %s: %s\n", r.N, r.Status, r.Reason)
+	}
+	fmt.Fprintf(w, "subjects: %d found, %d with a usable visit; visits: %d of %d usable\n", c.Subjects.Found, c.Subjects.Used, c.Visits.Used, c.Visits.Found)
+	for _, line := range pipeline.Headlines(o.Summary) {
+		fmt.Fprintln(w, line)
+	}
+	fmt.Fprintf(w, "results in %s; release/ is for others, tables/ stays with the study\n", out)
+	fmt.Fprintf(w, "next: tonocohort export %s summary · tonocohort verify %s\n", out, out)
+}

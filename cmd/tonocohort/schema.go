@@ -1,0 +1,141 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"tonocohort/schema"
+)
+
+func newSchema() *cobra.Command {
+	var format string
+	cmd := &cobra.Command{
+		Use:     "schema [TABLE…]",
+		GroupID: "statistics",
+		Short:   "Print the data dictionary: every column with unit, range, levels, meaning and source",
+		Long: `Prints the columns of the tables that go in and come out, from the same
+declarations that the readers and writers use. Covariates, derived columns and
+strata are the study's own: they stand in the dictionary inside each Parquet file.
+
+` + exitHelp,
+		Example: `  tonocohort schema                        all tables, for a person
+  tonocohort schema recordings             one table
+  tonocohort schema --format json          for a program`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runSchema(cmd.OutOrStdout(), format, args)
+		},
+	}
+	cmd.Flags().StringVar(&format, "format", "markdown", "markdown or json")
+	return cmd
+}
+
+// dictionary is one side of the data dictionary.
+type dictionary struct {
+	Direction string         `json:"direction"` // input or output
+	Tables    []schema.Table `json:"tables"`
+}
+
+func dictionaries() []dictionary {
+	carried := []schema.Column{}
+	return []dictionary{
+		{"input", schema.InputTables()},
+		{"output", []schema.Table{
+			schema.RecordingsTable(), schema.SubjectVisitsTable(carried), schema.BeatsTable(), schema.WaveformsTable(),
+			schema.ExclusionsTable(), schema.FlowTable(), schema.SummaryTable(schema.DefaultAnalysis().Strata),
+			schema.RegressionTable(), schema.ComparisonTable(),
+		}},
+	}
+}
+
+func runSchema(out io.Writer, format string, names []string) error {
+	sides, err := chosen(dictionaries(), names)
+	if err != nil {
+		return err
+	}
+	switch format {
+	case "json":
+		encoder := json.NewEncoder(out)
+		encoder.SetIndent("", "  ")
+		encoder.SetEscapeHTML(false)
+		return encoder.Encode(sides)
+	case "markdown":
+		for _, side := range sides {
+			for _, t := range side.Tables {
+				printTable(out, side.Direction, t)
+			}
+		}
+		return nil
+	default:
+		return usageError(fmt.Errorf("unknown format %q: markdown or json", format))
+	}
+}
+
+// chosen keeps the named tables; a name may stand on both sides.
+func chosen(sides []dictionary, names []string) ([]dictionary, error) {
+	if len(names) == 0 {
+		return sides, nil
+	}
+	wanted := map[string]bool{}
+	for _, n := range names {
+		wanted[n] = false
+	}
+	var known []string
+	for i := range sides {
+		var kept []schema.Table
+		for _, t := range sides[i].Tables {
+			known = append(known, t.Name)
+			if _, ok := wanted[t.Name]; ok {
+				wanted[t.Name] = true
+				kept = append(kept, t)
+			}
+		}
+		sides[i].Tables = kept
+	}
+	for _, n := range names {
+		if !wanted[n] {
+			return nil, unknownTable(n, known)
+		}
+	}
+	return sides, nil
+}
+
+func unknownTable(name string, known []string) error {
+	if near, ok := schema.Nearest(name, known); ok {
+		return usageError(fmt.Errorf("no table %q; did you mean %s?", name, near))
+	}
+	return usageError(fmt.Errorf("no table %q: one of %s", name, strings.Join(known, ", ")))
+}
+
+func printTable(out io.Writer, direction string, t schema.Table) {
+	fmt.Fprintf(out, "## %s (%s): %s\n\nOne row per %s.", t.Name, direction, t.Meaning, t.RowPer)
+	if t.Restricted {
+		fmt.Fprint(out, " Holds single persons: restricted, stays with the study.")
+	}
+	fmt.Fprint(out, "\n\n| column | kind | unit | range or levels | meaning | source |\n|---|---|---|---|---|---|\n")
+	for _, c := range t.Columns {
+		name := c.Name
+		if c.Required {
+			name += " *"
+		}
+		fmt.Fprintf(out, "| %s | %s | %s | %s | %s | %s |\n", name, c.Kind, c.Unit, bounds(c), c.Meaning, c.Source)
+	}
+	if direction == "input" {
+		fmt.Fprint(out, "\n\\* required\n")
+	}
+	fmt.Fprintln(out)
+}
+
+func bounds(c schema.Column) string {
+	switch {
+	case len(c.Levels) > 0:
+		return strings.Join(c.Levels, ", ")
+	case c.Low != nil && c.High != nil:
+		return fmt.Sprintf("%g to %g", *c.Low, *c.High)
+	default:
+		return ""
+	}
+}

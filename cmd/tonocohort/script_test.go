@@ -1,0 +1,55 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"tonocohort": func() { os.Exit(execute(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) },
+	})
+}
+
+// Every behaviour of the command line, and every mended fault, is a script
+// under testdata/script. In a script, exits N COMMAND holds the exit status.
+func TestScripts(t *testing.T) {
+	dir, err := filepath.Abs("../../testdata/script")
+	if err != nil {
+		t.Fatal(err)
+	}
+	testscript.Run(t, testscript.Params{
+		Dir:  dir,
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+	})
+}
+
+// exits runs the program and holds its exit status: exits 4 check study.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits STATUS ARGUMENT…")
+	}
+	err := ts.Exec("tonocohort", args[1:]...)
+	got := "0"
+	if err != nil {
+		got = statusOf(err)
+	}
+	if got != args[0] {
+		ts.Fatalf("exit status %s, expected %s", got, args[0])
+	}
+}
+
+func statusOf(err error) string {
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		return strconv.Itoa(exit.ExitCode())
+	}
+	return err.Error()
+}

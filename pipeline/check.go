@@ -1,0 +1,146 @@
+package pipeline
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
+
+	"tonocohort/pipeline/parquet"
+	"tonocohort/pipeline/recording"
+	"tonocohort/pipeline/store"
+	"tonocohort/pipeline/study"
+	"tonocohort/pipeline/tabulate"
+	"tonocohort/schema"
+	"tonocohort/schema/published"
+)
+
+// loadStudy reads study.yaml and the tables, and judges the plan of the
+// statistics against the columns that there will be. Settings that this build
+// cannot carry out are refused, not ignored.
+func loadStudy(files *store.Root) *study.Study {
+	s := study.Load(files, study.Options{
+		CentralMethods:   []string{"tube_constant", "moving_average", "none"},
+		RecordingFormats: newReader(files).Supported(),
+		PrivacyIDs:       []string{"as_given"},
+		ModelErrors:      []string{"classical", "hc3"},
+		Published:        published.Names(),
+		ReadTable:        readParquetTable,
+	})
+	if !schema.AnyStructural(s.Issues) {
+		columns := schema.SubjectVisitsTable(s.Carried)
+		s.Issues = append(s.Issues, tabulate.Check(s.Settings.Analysis, columns.Columns, study.SettingsFile, "analysis")...)
+		s.Issues = append(s.Issues, fileTwins(s)...)
+		schema.SortIssues(s.Issues)
+	}
+	return s
+}
+
+// newReader makes the reader of recordings that every worker uses.
+func newReader(files *store.Root) *recording.Reader {
+	return recording.NewReader(files, recording.Options{})
+}
+
+func readParquetTable(name string, data []byte) (*schema.Frame, error) {
+	return parquet.ReadAny(bytes.NewReader(data), int64(len(data)))
+}
+
+// fileTwins warns of paths that are one file where case does not count.
+func fileTwins(s *study.Study) []schema.Issue {
+	var issues []schema.Issue
+	for _, twins := range store.CaseDuplicates(s.Files()) {
+		issues = append(issues, schema.Issue{
+			Size: schema.SizeStructural, File: s.Settings.Tables.Recordings, Name: "file", Value: twins[1], Code: "file_twice",
+			Message: "differs from " + twins[0] + " only in case or spelling: on many file systems they are one file",
+			Hint:    "name every recording's file in one spelling",
+		})
+	}
+	return issues
+}
+
+// Check judges every table and every recording of a study folder and computes
+// nothing. The issues are sorted.
+func Check(ctx context.Context, studyDir string) ([]schema.Issue, error) {
+	files, err := store.OpenRoot(studyDir)
+	if err != nil {
+		return nil, err
+	}
+	defer files.Close()
+	s := loadStudy(files)
+	found, err := checkRecordings(ctx, files, s)
+	if err != nil {
+		return nil, err
+	}
+	issues := append(s.Issues, found...)
+	schema.SortIssues(issues)
+	return issues, nil
+}
+
+// checkRecordings reads every recording through the same door as a run.
+func checkRecordings(ctx context.Context, files *store.Root, s *study.Study) ([]schema.Issue, error) {
+	perSubject := make([][]schema.Issue, len(s.Subjects))
+	jobs := runtime.GOMAXPROCS(0)
+	readers := make(chan *recording.Reader, jobs)
+	for range jobs {
+		readers <- newReader(files)
+	}
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(jobs)
+	for i := range s.Subjects {
+		group.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			reader := <-readers
+			defer func() { readers <- reader }()
+			perSubject[i] = checkSubject(reader, &s.Subjects[i])
+			return nil
+		})
+	}
+	if err := group.Wait(); err != nil {
+		return nil, err
+	}
+	var issues []schema.Issue
+	for _, found := range perSubject {
+		issues = append(issues, found...)
+	}
+	return issues, nil
+}
+
+func checkSubject(reader *recording.Reader, s *study.Subject) []schema.Issue {
+	var issues []schema.Issue
+	for i := range s.Visits {
+		v := &s.Visits[i]
+		for j := range v.Recordings {
+			row := &v.Recordings[j]
+			if row.Fault != "" {
+				continue
+			}
+			read, err := reader.Read(requestFor(row))
+			found := read.Notes
+			if err != nil {
+				found = append(found, asIssue(row, err))
+			}
+			for _, issue := range found {
+				issue.SubjectID, issue.VisitID, issue.RecordingID = s.ID, v.ID, row.ID
+				issues = append(issues, issue)
+			}
+		}
+	}
+	return issues
+}
+
+func requestFor(row *study.Recording) recording.Request {
+	return recording.Request{File: row.File, Format: row.Format, Channel: row.Channel, SamplingHz: row.SamplingHz, Unit: row.Unit}
+}
+
+// asIssue is the error of the reading door as an Issue.
+func asIssue(row *study.Recording, err error) schema.Issue {
+	var issue *schema.Issue
+	if errors.As(err, &issue) {
+		return *issue
+	}
+	return schema.Issue{Size: schema.SizeRecording, File: row.File, Code: "unreadable", Message: err.Error()}
+}

@@ -1,0 +1,212 @@
+package pipeline_test
+
+import (
+	"bytes"
+	"context"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"tonocohort/pipeline"
+	"tonocohort/pipeline/parquet"
+	"tonocohort/pipeline/simulate"
+	"tonocohort/schema"
+)
+
+// demo is the cohort of the README's first command, simulated and run once for
+// all tests of this package.
+var demo = sync.OnceValues(func() (string, error) {
+	dir, err := os.MkdirTemp("", "tonocohort-demo")
+	if err != nil {
+		return "", err
+	}
+	err = simulate.Write(filepath.Join(dir, "study"), filepath.Join(dir, "truth.csv"), simulate.Options{Subjects: 600, Seed: "quay"})
+	if err == nil {
+		_, err = pipeline.Run(context.Background(), filepath.Join(dir, "study"), filepath.Join(dir, "results"), pipeline.Options{Jobs: 1})
+	}
+	return dir, err
+})
+
+func TestMain(m *testing.M) {
+	status := m.Run()
+	if dir, err := demo(); err == nil {
+		os.RemoveAll(dir)
+	}
+	os.Exit(status)
+}
+
+func demoDir(t testing.TB) string {
+	t.Helper()
+	dir, err := demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+func table(t testing.TB, results, name string) *schema.Frame {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(results, "tables", name+".parquet"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := parquet.ReadAny(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+// Each stratum of the demo's healthy set against McEniery 2005 (J Am Coll
+// Cardiol 46:1753-60, Table 1): central PP within 5 mmHg, amplification within
+// 0.15. The cell that the transcription has as 56 is suspect and left out.
+func TestDemoMatchesThePublishedTable(t *testing.T) {
+	f := table(t, filepath.Join(demoDir(t), "results"), "comparison")
+	limits := map[string]float64{"central_pp_mmhg": 5, "pp_amplification_ratio": 0.15}
+	compared := 0
+	for row := range f.N {
+		limit, wanted := limits[f.TextAt(row, "variable")]
+		if !wanted || f.TextAt(row, "statistic") != "difference_of_means" || f.TextAt(row, "set") != "healthy" {
+			continue
+		}
+		if f.Number(row, "n") == 0 || strings.Contains(f.TextAt(row, "note"), "suspect") {
+			continue
+		}
+		compared++
+		if d := f.Number(row, "estimate"); !(math.Abs(d) <= limit) {
+			t.Errorf("%s of %s %s: %.2f from the published mean", f.TextAt(row, "variable"), f.TextAt(row, "sex"), f.TextAt(row, "age_band"), d)
+		}
+	}
+	if compared != 27 {
+		t.Errorf("%d strata compared, expected 7 decades of two sexes for two variables less the suspect cell", compared)
+	}
+}
+
+// Common practice, without a published source: a young man with brachial 110/69
+// came out near 93/70 (amplification 41/23 = 1.78), a man of 71 with 135/77 at an
+// aortic PP of 51 (58/51 = 1.14). Both lie inside the central 95 % of the demo's
+// men of those ages.
+func TestDemoCoversKnownCases(t *testing.T) {
+	f := table(t, filepath.Join(demoDir(t), "results"), "subject_visits")
+	for _, c := range []struct {
+		name          string
+		from, to      float64
+		amplification float64
+	}{{"young man", 20, 30, 41.0 / 23}, {"man of 71", 65, 77, 58.0 / 51}} {
+		var ratios []float64
+		for row := range f.N {
+			age := f.Number(row, "age_years")
+			if f.TextAt(row, "sex") == "male" && f.TextAt(row, "status") == "used" && age >= c.from && age <= c.to {
+				ratios = append(ratios, f.Number(row, "pp_amplification_ratio"))
+			}
+		}
+		if len(ratios) < 40 {
+			t.Fatalf("%s: only %d men of that age", c.name, len(ratios))
+		}
+		slices.Sort(ratios)
+		low, high := ratios[int(0.025*float64(len(ratios)))], ratios[int(0.975*float64(len(ratios)))]
+		if c.amplification < low || c.amplification > high {
+			t.Errorf("%s: amplification %.2f outside %.2f to %.2f", c.name, c.amplification, low, high)
+		}
+	}
+}
+
+// Everything found is used, excluded or failed, at every level and stage.
+func TestNothingVanishes(t *testing.T) {
+	results := filepath.Join(demoDir(t), "results")
+	m, differences, err := pipeline.Verify(context.Background(), results)
+	if err != nil || len(differences) > 0 {
+		t.Fatal(err, differences)
+	}
+	recordings := table(t, results, "recordings")
+	if recordings.N != m.Counts.Recordings.Found {
+		t.Errorf("%d recordings in the table, %d in the manifest", recordings.N, m.Counts.Recordings.Found)
+	}
+	exclusions := table(t, results, "exclusions")
+	reasons := map[string]string{}
+	for row := range exclusions.N {
+		if exclusions.TextAt(row, "level") == "recording" {
+			reasons[exclusions.TextAt(row, "recording_id")] = exclusions.TextAt(row, "reason")
+		}
+	}
+	for row := range recordings.N {
+		id, status, reason := recordings.TextAt(row, "recording_id"), recordings.TextAt(row, "status"), recordings.TextAt(row, "reason")
+		if (status == "used") != (reason == "") {
+			t.Errorf("%s: status %s with reason %q", id, status, reason)
+		}
+		if status != "used" && reasons[id] != reason {
+			t.Errorf("%s left out for %q, exclusions say %q", id, reason, reasons[id])
+		}
+	}
+	flow := table(t, results, "flow")
+	for start := 0; start < flow.N; {
+		lost, end := 0.0, start
+		for ; end < flow.N && flow.Number(end, "order") == flow.Number(start, "order"); end++ {
+			lost += flow.Number(end, "n")
+		}
+		if in, out := flow.Number(start, "in"), flow.Number(start, "out"); in != out+lost {
+			t.Errorf("flow %s: %v in, %v out, %v lost", flow.TextAt(start, "stage"), in, out, lost)
+		}
+		start = end
+	}
+}
+
+// One build and one study give the same bytes, however many workers.
+func TestSameBytesForAnyWorkerCount(t *testing.T) {
+	dir := demoDir(t)
+	again := filepath.Join(t.TempDir(), "results")
+	if _, err := pipeline.Run(context.Background(), filepath.Join(dir, "study"), again, pipeline.Options{Jobs: 8}); err != nil {
+		t.Fatal(err)
+	}
+	first, err := pipeline.ReadManifest(filepath.Join(dir, "results"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	second, err := pipeline.ReadManifest(again)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if first.Content != second.Content {
+		t.Errorf("content %s with one worker, %s with eight", first.Content, second.Content)
+		for i := range first.Outputs {
+			if first.Outputs[i].SHA256 != second.Outputs[i].SHA256 {
+				t.Errorf("%s differs", first.Outputs[i].Path)
+			}
+		}
+	}
+}
+
+// A byte turned over in any file of the results is found and named.
+func TestVerifyNamesWhatDiffers(t *testing.T) {
+	results := filepath.Join(t.TempDir(), "results")
+	if err := os.CopyFS(results, os.DirFS(filepath.Join(demoDir(t), "results"))); err != nil {
+		t.Fatal(err)
+	}
+	m, err := pipeline.ReadManifest(results)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, out := range m.Outputs {
+		path := filepath.Join(results, out.Path)
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		data[len(data)/2] ^= 1
+		if err := os.WriteFile(path, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		_, differences, err := pipeline.Verify(context.Background(), results)
+		if err != nil || !slices.ContainsFunc(differences, func(d pipeline.Difference) bool { return d.Path == out.Path }) {
+			t.Errorf("%s: a flipped bit was not named: %v %v", out.Path, differences, err)
+		}
+		data[len(data)/2] ^= 1
+		if err := os.WriteFile(path, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

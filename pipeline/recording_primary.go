@@ -1,0 +1,96 @@
+package pipeline
+
+import (
+	"fmt"
+	"math"
+
+	"tonocohort/pipeline/central"
+	"tonocohort/pipeline/pulse"
+)
+
+// primary fills the central_ columns, the wave and the indices by the primary
+// calibration.
+func (w *worker) primary(r *recordingResult, average []float64) {
+	scale, offset, err := w.scale(r, average, r.calibration)
+	if err != nil {
+		r.leave(statusExcluded, w.whyNoScale(r), err.Error())
+		return
+	}
+	r.scale, r.offset = scale, offset
+	wave := affine(&w.wave, average, scale, offset)
+	w.peripheral(r, wave)
+	wave = affine(&w.wave, w.aortic, scale, offset)
+	r.aortic = single(wave)
+	w.indices(r, wave)
+}
+
+// whyNoScale names what is missing for the primary calibration.
+func (w *worker) whyNoScale(r *recordingResult) string {
+	switch {
+	case r.calibration == "as_recorded":
+		return "wave_without_unit"
+	case math.IsNaN(r.cuff.SBP):
+		return "no_cuff_reading"
+	case r.calibration == "map_dbp" && math.IsNaN(w.layout.get(r.values, "brachial_map_mmhg")):
+		return "no_mean_pressure"
+	default:
+		return pulse.CodeCalibration
+	}
+}
+
+// peripheral keeps the calibrated average beat and what is read from it alone.
+func (w *worker) peripheral(r *recordingResult, wave []float64) {
+	r.peripheral = single(wave)
+	low, high, sum := math.Inf(1), math.Inf(-1), 0.0
+	for _, p := range wave {
+		low, high, sum = min(low, p), max(high, p), sum+p
+	}
+	mean := sum / float64(len(wave))
+	if broken := pulse.Implausible(wave); broken != "" {
+		r.quality = pulse.Unusable
+		r.qualityReasons = append(r.qualityReasons, broken)
+		if r.row.Review != "accept" {
+			r.leave(statusExcluded, "implausible_pressure", fmt.Sprintf("%s: average beat from %.0f to %.0f mmHg, mean %.0f", broken, low, high, mean))
+		}
+	}
+	w.layout.set(r.values, "peripheral_sbp_mmhg", high)
+	w.layout.set(r.values, "peripheral_form_factor", quotient(mean-low, high-low))
+	if peak, ok := central.MovingAverage(wave, r.stepS, r.row.Artery); ok {
+		w.layout.set(r.values, "central_sbp_moving_average_mmhg", peak)
+	}
+}
+
+// indices fills what is measured on the aortic wave.
+func (w *worker) indices(r *recordingResult, wave []float64) {
+	m := w.central.Measure(wave, r.stepS)
+	set := func(name string, x float64) { w.layout.set(r.values, name, x) }
+	set("central_sbp_mmhg", m.SBP)
+	set("central_dbp_mmhg", m.DBP)
+	set("central_map_mmhg", m.MAP)
+	set("augmentation_pressure_mmhg", m.AugmentationPressure)
+	set("shoulder_ms", m.ShoulderMS)
+	set("ejection_duration_ms", m.EjectionMS)
+	set("systolic_integral_mmhg_s", m.SystolicIntegral)
+	set("diastolic_integral_mmhg_s", m.DiastolicIntegral)
+	r.indexNotes = m.Notes
+}
+
+// affine returns offset + scale·x in scratch memory of the caller's.
+func affine(scratch *[]float64, x []float64, scale, offset float64) []float64 {
+	if cap(*scratch) < len(x) {
+		*scratch = make([]float64, len(x))
+	}
+	out := (*scratch)[:len(x)]
+	for i, v := range x {
+		out[i] = offset + float64(scale*v)
+	}
+	return out
+}
+
+func single(x []float64) []float32 {
+	out := make([]float32, len(x))
+	for i, v := range x {
+		out[i] = float32(v)
+	}
+	return out
+}

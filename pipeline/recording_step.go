@@ -1,0 +1,229 @@
+package pipeline
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"tonocohort/pipeline/central"
+	"tonocohort/pipeline/pulse"
+	"tonocohort/pipeline/recording"
+	"tonocohort/pipeline/store"
+	"tonocohort/pipeline/study"
+	"tonocohort/schema"
+)
+
+// What became of a recording or a visit.
+const (
+	statusUsed     = "used"
+	statusExcluded = "excluded"
+	statusFailed   = "failed"
+)
+
+// recordingResult is everything that one recording leaves behind.
+type recordingResult struct {
+	row            *study.Recording
+	status         string
+	reason, detail string
+	quality        string
+	qualityReasons []string
+	unit           string
+	samplingHz     float64
+	durationS      float64
+	centralMethod  string
+	calibration    string
+	cuff           study.Cuff
+	mapSource      string
+	indexNotes     []string
+	values         values
+	beats          []pulse.Beat
+	scale          float64 // of the primary calibration: mmHg = offset + scale · sample
+	offset         float64
+	stepS          float64
+	peripheral     []float32 // mmHg, primary calibration
+	aortic         []float32
+	inputs         []recording.Input
+	issues         []schema.Issue
+}
+
+// leave marks the recording as left out; the first reason stands.
+func (r *recordingResult) leave(status, reason, detail string) {
+	if r.status == statusUsed {
+		r.status, r.reason, r.detail = status, reason, detail
+	}
+}
+
+// worker is what one goroutine reuses from recording to recording.
+type worker struct {
+	settings schema.Settings
+	layout   *layout
+	reader   *recording.Reader
+	analyser *pulse.Analyser
+	central  *central.Workspace
+	wave     []float64 // calibrated average beat, mmHg
+	aortic   []float64 // in the unit of the recording
+}
+
+func newWorker(s schema.Settings, l *layout, files *store.Root) *worker {
+	return &worker{
+		settings: s, layout: l,
+		reader: newReader(files), central: central.NewWorkspace(),
+		analyser: pulse.NewAnalyser(pulse.Settings{
+			LowpassHz: s.Beats.LowpassHz, MinAccepted: s.Beats.MinAccepted, MinSeconds: s.Beats.MinSeconds,
+		}),
+	}
+}
+
+// recording carries one recording from its file to its values.
+func (w *worker) recording(visit *study.Visit, row *study.Recording) *recordingResult {
+	r := &recordingResult{
+		row: row, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(),
+		calibration: w.settings.Calibration.Primary, stepS: math.NaN(), scale: math.NaN(), offset: math.NaN(),
+		values: w.layout.empty(),
+	}
+	w.brachial(r, visit)
+	if row.Fault != "" {
+		r.leave(statusFailed, row.Fault, "the table says so")
+		return r
+	}
+	if row.Review == "reject" {
+		r.leave(statusExcluded, "rejected_by_reader", reviewReason(row, "reject"))
+	}
+	read, err := w.reader.Read(requestFor(row))
+	r.inputs = read.Inputs
+	w.addNotes(r, visit, read.Notes)
+	if err != nil {
+		w.failed(r, err)
+		return r
+	}
+	r.samplingHz, r.unit = read.SamplingHz, read.Unit
+	r.durationS = float64(len(read.Samples)) / read.SamplingHz
+	pulses, err := w.analyser.Analyse(read.Samples, read.SamplingHz)
+	r.beats, r.quality, r.qualityReasons = pulses.Beats, pulses.Grade, append(pulses.GradeReasons, pulses.Notes...)
+	w.layout.set(r.values, "beats_found", float64(len(pulses.Beats)))
+	w.layout.set(r.values, "beats_used", float64(pulses.Accepted))
+	if err != nil {
+		w.failed(r, err)
+		return r
+	}
+	w.layout.set(r.values, "heart_rate_bpm", pulses.HeartRateBPM)
+	w.judgeGrade(r)
+	w.estimate(r, pulses)
+	w.layout.derive(r.values)
+	return r
+}
+
+// failed files the error of a door under its stable code.
+func (w *worker) failed(r *recordingResult, err error) {
+	issue := asIssue(r.row, err)
+	var failure *pulse.Failure
+	if errors.As(err, &failure) {
+		issue.Code, issue.Message = failure.Code, failure.Message
+	}
+	issue.RecordingID = r.row.ID
+	r.issues = append(r.issues, issue)
+	r.leave(statusFailed, issue.Code, issue.String())
+	r.quality = pulse.Unusable
+}
+
+func (w *worker) addNotes(r *recordingResult, visit *study.Visit, notes []schema.Issue) {
+	for _, n := range notes {
+		n.RecordingID, n.VisitID = r.row.ID, visit.ID
+		r.issues = append(r.issues, n)
+	}
+}
+
+// brachial combines the cuff readings that serve the recording.
+func (w *worker) brachial(r *recordingResult, visit *study.Visit) {
+	r.cuff = w.combineCuff(visit.ReadingsFor(r.row.ID))
+	w.layout.set(r.values, "brachial_sbp_mmhg", r.cuff.SBP)
+	w.layout.set(r.values, "brachial_dbp_mmhg", r.cuff.DBP)
+	mean, source := meanPressure(r.cuff, w.settings.Calibration)
+	w.layout.set(r.values, "brachial_map_mmhg", mean)
+	r.mapSource = source
+	w.layout.derive(r.values)
+}
+
+// combineCuff combines readings by the study's rule; the rule was checked when
+// the settings were read, so that its error cannot come up here.
+func (w *worker) combineCuff(readings []study.Reading) study.Cuff {
+	c, err := study.CombineCuff(readings, w.settings.Cuff.Rule)
+	if err != nil {
+		panic(err)
+	}
+	return c
+}
+
+// meanPressure is the cuff's own mean pressure or DBP + form factor · PP, as the
+// settings say, with the name of the source.
+func meanPressure(c study.Cuff, s schema.CalibrationSettings) (mmhg float64, source string) {
+	if s.Map != "factor" && !math.IsNaN(c.MAP) {
+		return c.MAP, "cuff"
+	}
+	if s.Map == "cuff" || math.IsNaN(c.SBP) {
+		return math.NaN(), ""
+	}
+	return c.DBP + float64(s.FormFactor*(c.SBP-c.DBP)), "form_factor"
+}
+
+// judgeGrade leaves a recording out whose grade is below the one that is
+// analysed; a reader's accept overrides the grade.
+func (w *worker) judgeGrade(r *recordingResult) {
+	order := []string{pulse.Unusable, pulse.Doubtful, pulse.Usable}
+	if r.row.Review == "accept" {
+		return
+	}
+	if slices.Index(order, r.quality) < slices.Index(order, w.settings.Quality.MinGrade) {
+		r.leave(statusExcluded, "quality_"+r.quality, strings.Join(r.qualityReasons, " "))
+	}
+}
+
+func reviewReason(row *study.Recording, decision string) string {
+	for _, v := range row.Reviews {
+		if v.Decision == decision {
+			return v.Reason
+		}
+	}
+	return ""
+}
+
+// estimate gives the average beat its scale, works back the aortic wave and
+// measures both. The transfer is linear and keeps the mean, so the wave is
+// carried over once, in the recording's own unit, and each calibration is a
+// change of scale afterwards.
+func (w *worker) estimate(r *recordingResult, p pulse.Result) {
+	transfer, err := central.For(w.settings.Central.Method, r.row.Artery)
+	if err != nil {
+		r.leave(statusFailed, "no_transfer", err.Error())
+		return
+	}
+	r.centralMethod, r.stepS = transfer.Name(), p.StepS
+	w.aortic = w.central.Apply(transfer, p.Average, p.PeriodS, w.aortic)
+	for _, kind := range schema.Calibrations {
+		w.calibrated(r, p.Average, kind)
+	}
+	w.primary(r, p.Average)
+}
+
+// calibrated fills the central values of one of the two calibrations.
+func (w *worker) calibrated(r *recordingResult, average []float64, kind string) {
+	scale, offset, err := w.scale(r, average, kind)
+	if err != nil {
+		return
+	}
+	wave := affine(&w.wave, w.aortic, scale, offset)
+	m := w.central.Measure(wave, r.stepS)
+	w.layout.set(r.values, "central_sbp_"+kind+"_mmhg", m.SBP)
+	w.layout.set(r.values, "central_dbp_"+kind+"_mmhg", m.DBP)
+	w.layout.set(r.values, "central_map_"+kind+"_mmhg", m.MAP)
+}
+
+func (w *worker) scale(r *recordingResult, average []float64, kind string) (scale, offset float64, err error) {
+	if kind == "as_recorded" && r.unit != "mmHg" {
+		return 0, 0, fmt.Errorf("calibration as_recorded needs a wave in mmHg, this one is in %s", r.unit)
+	}
+	get := func(name string) float64 { return w.layout.get(r.values, name) }
+	return pulse.Calibrate(average, kind, get("brachial_sbp_mmhg"), get("brachial_dbp_mmhg"), get("brachial_map_mmhg"))
+}

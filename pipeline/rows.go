@@ -1,0 +1,136 @@
+package pipeline
+
+import (
+	"strings"
+
+	"tonocohort/pipeline/study"
+	"tonocohort/schema"
+)
+
+// chunkRows are the rows of one chunk of subjects, in order.
+type chunkRows struct {
+	recordings, visits, beats, waveforms, exclusions *schema.Frame
+}
+
+func newChunkRows(carried []schema.Column) *chunkRows {
+	return &chunkRows{
+		recordings: schema.NewFrame(schema.RecordingsTable(), chunkSubjects),
+		visits:     schema.NewFrame(schema.SubjectVisitsTable(carried), chunkSubjects),
+		beats:      schema.NewFrame(schema.BeatsTable(), 64*chunkSubjects),
+		waveforms:  schema.NewFrame(schema.WaveformsTable(), chunkSubjects),
+		exclusions: schema.NewFrame(schema.ExclusionsTable(), chunkSubjects),
+	}
+}
+
+// add appends the rows of one subject.
+func (c *chunkRows) add(s schema.Settings, l *layout, carried []schema.Column, scheme study.Scheme, r *subjectResult) {
+	for i := range r.visits {
+		v := &r.visits[i]
+		for _, rec := range v.recordings {
+			c.addRecording(s, l, r.subject.ID, v.visit.ID, rec)
+		}
+		c.addVisit(s, l, carried, scheme, r.subject.ID, v)
+	}
+	if status, reason := r.status(); status != statusUsed {
+		c.exclude("subject", r.subject.ID, "", "", "subjects", reason, "no usable visit")
+	}
+}
+
+func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitID string, r *recordingResult) {
+	f := c.recordings
+	row := f.AddRow()
+	for name, text := range map[string]string{
+		"subject_id": subjectID, "visit_id": visitID, "recording_id": r.row.ID,
+		"status": r.status, "reason": r.reason,
+		"quality": r.quality, "quality_reasons": strings.Join(r.qualityReasons, " "),
+		"review": r.row.Review, "artery": r.row.Artery, "side": r.row.Side,
+		"operator_id": r.row.OperatorID, "device_id": r.row.DeviceID, "unit": r.unit,
+		"calibration": r.calibration, "central_method": r.centralMethod,
+		"cuff_rule": s.Cuff.Rule, "brachial_map_source": r.mapSource,
+		"index_notes": strings.Join(r.indexNotes, " "),
+	} {
+		f.SetText(row, name, text)
+	}
+	f.SetNumber(row, "sampling_hz", r.samplingHz)
+	f.SetNumber(row, "duration_s", r.durationS)
+	setInteger(f, row, "cuff_readings", r.cuff.Used)
+	f.SetNumber(row, "cuff_sbp_spread_mmhg", r.cuff.SpreadSBP)
+	l.write(f, row, r.values)
+	c.addBeats(subjectID, visitID, r)
+	if r.aortic != nil {
+		c.addWaveform(subjectID, visitID, r)
+	}
+	if r.status != statusUsed {
+		c.exclude("recording", subjectID, visitID, r.row.ID, "recordings", r.reason, r.detail)
+	}
+}
+
+func (c *chunkRows) addBeats(subjectID, visitID string, r *recordingResult) {
+	f := c.beats
+	for i, b := range r.beats {
+		row := f.AddRow()
+		f.SetText(row, "subject_id", subjectID)
+		f.SetText(row, "visit_id", visitID)
+		f.SetText(row, "recording_id", r.row.ID)
+		setInteger(f, row, "beat", i+1)
+		f.SetNumber(row, "onset_s", b.OnsetS)
+		f.SetNumber(row, "foot_s", b.FootS)
+		f.SetNumber(row, "period_s", b.PeriodS)
+		f.SetNumber(row, "minimum_mmhg", r.offset+float64(r.scale*b.Minimum))
+		f.SetNumber(row, "maximum_mmhg", r.offset+float64(r.scale*b.Maximum))
+		f.SetNumber(row, "template_correlation", b.Correlation)
+		f.SetBool(row, "accepted", b.Accepted)
+		f.SetText(row, "reason", b.Reason)
+	}
+}
+
+func (c *chunkRows) addWaveform(subjectID, visitID string, r *recordingResult) {
+	f := c.waveforms
+	row := f.AddRow()
+	f.SetText(row, "subject_id", subjectID)
+	f.SetText(row, "visit_id", visitID)
+	f.SetText(row, "recording_id", r.row.ID)
+	f.SetNumber(row, "step_s", r.stepS)
+	f.SetWave(row, "radial_mmhg", r.peripheral)
+	f.SetWave(row, "central_mmhg", r.aortic)
+}
+
+func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Column, scheme study.Scheme, subjectID string, v *visitResult) {
+	f := c.visits
+	row := f.AddRow()
+	class := study.Classify(v.cuff.SBP, v.cuff.DBP, scheme)
+	for name, text := range map[string]string{
+		"subject_id": subjectID, "visit_id": v.visit.ID, "status": v.status, "reason": v.reason,
+		"replicate_rule": s.Replicates.Rule, "quality": lowestGrade(v.used),
+		"calibration":         shared(v.used, func(r *recordingResult) string { return r.calibration }),
+		"central_method":      shared(v.used, func(r *recordingResult) string { return r.centralMethod }),
+		"brachial_map_source": v.mapSource, "cuff_rule": s.Cuff.Rule,
+		"bp_class": class, "bp_class_scheme": scheme.Name,
+		"departures": strings.Join(v.visit.Departures, " "),
+	} {
+		f.SetText(row, name, text)
+	}
+	setInteger(f, row, "recordings_found", len(v.recordings))
+	setInteger(f, row, "recordings_used", len(v.used))
+	setInteger(f, row, "cuff_readings", v.cuff.Used)
+	setInteger(f, row, "departure_count", len(v.visit.Departures))
+	if len(v.visit.Cuff) > 1 {
+		f.SetBool(row, "cuff_first_two_differ", v.cuff.FirstTwoDiffer)
+	}
+	setCells(f, row, carried, v.visit.Cells)
+	l.write(f, row, v.values)
+	if v.status != statusUsed {
+		c.exclude("visit", subjectID, v.visit.ID, "", "subject_visits", v.reason, v.detail)
+	}
+}
+
+func (c *chunkRows) exclude(level, subjectID, visitID, recordingID, stage, reason, detail string) {
+	f := c.exclusions
+	row := f.AddRow()
+	for name, text := range map[string]string{
+		"level": level, "subject_id": subjectID, "visit_id": visitID, "recording_id": recordingID,
+		"stage": stage, "reason": reason, "detail": detail,
+	} {
+		f.SetText(row, name, text)
+	}
+}

@@ -1,0 +1,101 @@
+package pipeline
+
+import (
+	"fmt"
+	"io"
+
+	"tonocohort/pipeline/parquet"
+	"tonocohort/pipeline/store"
+	"tonocohort/schema"
+)
+
+// openTable is one Parquet table being written: rows go in as frames, and on
+// seal the file takes its place with its digests.
+type openTable struct {
+	path    string
+	table   schema.Table
+	pending *store.Pending
+	writer  *parquet.Writer
+	rows    *parquet.Digester
+}
+
+func createTable(results *store.Folder, path string, t schema.Table, meta map[string]string) (*openTable, error) {
+	pending, err := results.Create(path)
+	if err != nil {
+		return nil, err
+	}
+	return &openTable{
+		path: path, table: t, pending: pending,
+		writer: parquet.NewWriter(pending, t, meta),
+		rows:   parquet.NewDigester(t),
+	}, nil
+}
+
+func (t *openTable) append(f *schema.Frame) error {
+	if err := t.rows.Add(f); err != nil {
+		return err
+	}
+	return t.writer.Append(f)
+}
+
+func (t *openTable) seal() (schema.Output, error) {
+	defer t.pending.Abort()
+	if err := t.writer.Close(); err != nil {
+		return schema.Output{}, fmt.Errorf("%s: %w", t.path, err)
+	}
+	digest, err := t.pending.Commit()
+	if err != nil {
+		return schema.Output{}, err
+	}
+	rows := int64(t.rows.Rows())
+	return schema.Output{
+		File: schema.File{Path: t.path, Bytes: digest.Bytes, SHA256: digest.SHA256},
+		Rows: &rows, RowDigest: t.rows.Sum(), Restricted: t.table.Restricted,
+	}, nil
+}
+
+func (t *openTable) abandon() { t.pending.Abort() }
+
+// writeTable writes a whole frame as one table.
+func writeTable(results *store.Folder, path string, f *schema.Frame, meta map[string]string) (schema.Output, error) {
+	t, err := createTable(results, path, f.Table, meta)
+	if err != nil {
+		return schema.Output{}, err
+	}
+	defer t.abandon()
+	if err := t.append(f); err != nil {
+		return schema.Output{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return t.seal()
+}
+
+// writeFile writes a file that is not a table.
+func writeFile(results *store.Folder, path string, restricted bool, write func(io.Writer) error) (schema.Output, error) {
+	digest, err := results.WriteAtomic(path, write)
+	if err != nil {
+		return schema.Output{}, err
+	}
+	return schema.Output{
+		File:       schema.File{Path: path, Bytes: digest.Bytes, SHA256: digest.SHA256},
+		Restricted: restricted,
+	}, nil
+}
+
+// readTable reads a table of a results folder back; the restriction to t's
+// columns is the reader's guard against a file that is not what it says.
+func readTable(results *store.Root, path string, t schema.Table) (*schema.Frame, error) {
+	file, err := results.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	info, err := file.Stat()
+	if err != nil {
+		return nil, err
+	}
+	f, err := parquet.Read(file, info.Size(), t)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return f, nil
+}

@@ -1,0 +1,166 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"tonocohort/pipeline/parquet"
+	"tonocohort/pipeline/store"
+	"tonocohort/schema"
+)
+
+// Difference is one thing in a results folder that is not as the manifest says.
+type Difference struct {
+	Path     string `json:"path"`
+	What     string `json:"what"` // content, rows, row_digest, bytes, sha256, missing, extra, counts
+	Expected string `json:"expected,omitempty"`
+	Found    string `json:"found,omitempty"`
+}
+
+// String is the line a person reads.
+func (d Difference) String() string {
+	switch d.What {
+	case "missing":
+		return d.Path + ": missing"
+	case "extra":
+		return d.Path + ": not in the manifest"
+	default:
+		return fmt.Sprintf("%s: %s is %s, the manifest says %s", d.Path, d.What, d.Found, d.Expected)
+	}
+}
+
+// Verify recomputes every digest of a results folder, decodes every table and
+// recomputes its row digest, and adds up the counts. It returns the differences,
+// sorted by path; none means that the folder is as its run left it.
+func Verify(ctx context.Context, dir string) (*schema.Manifest, []Difference, error) {
+	root, err := store.OpenRoot(dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer root.Close()
+	m, err := readManifest(root)
+	if err != nil {
+		return nil, nil, err
+	}
+	var found []Difference
+	sum, err := content(*m)
+	if err != nil {
+		return nil, nil, err
+	}
+	if sum != m.Content {
+		found = append(found, Difference{ManifestName, "content", m.Content, sum})
+	}
+	found = append(found, addUp(m.Counts)...)
+	listed := map[string]bool{ManifestName: true}
+	for _, out := range m.Outputs {
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
+		listed[out.Path] = true
+		found = append(found, verifyOutput(root, out)...)
+	}
+	extra, err := unlisted(root, ".", listed)
+	if err != nil {
+		return nil, nil, err
+	}
+	found = append(found, extra...)
+	slices.SortFunc(found, func(a, b Difference) int {
+		return strings.Compare(a.Path+"\x00"+a.What, b.Path+"\x00"+b.What)
+	})
+	return m, found, nil
+}
+
+func verifyOutput(root *store.Root, out schema.Output) []Difference {
+	digest, err := root.Hash(out.Path)
+	if store.IsMissing(err) {
+		return []Difference{{Path: out.Path, What: "missing"}}
+	}
+	if err != nil {
+		return []Difference{{out.Path, "sha256", out.SHA256, err.Error()}}
+	}
+	var found []Difference
+	if digest.Bytes != out.Bytes {
+		found = append(found, Difference{out.Path, "bytes", fmt.Sprint(out.Bytes), fmt.Sprint(digest.Bytes)})
+	}
+	if digest.SHA256 != out.SHA256 {
+		found = append(found, Difference{out.Path, "sha256", out.SHA256, digest.SHA256})
+	}
+	if out.RowDigest == "" {
+		return found
+	}
+	rows, sum, err := rowDigest(root, out.Path)
+	switch {
+	case err != nil:
+		found = append(found, Difference{out.Path, "row_digest", out.RowDigest, err.Error()})
+	case out.Rows != nil && rows != *out.Rows:
+		found = append(found, Difference{out.Path, "rows", fmt.Sprint(*out.Rows), fmt.Sprint(rows)})
+	case sum != out.RowDigest:
+		found = append(found, Difference{out.Path, "row_digest", out.RowDigest, sum})
+	}
+	return found
+}
+
+func rowDigest(root *store.Root, path string) (rows int64, sum string, err error) {
+	file, err := root.Open(path)
+	if err != nil {
+		return 0, "", err
+	}
+	defer file.Close()
+	info, err := file.Stat()
+	if err != nil {
+		return 0, "", err
+	}
+	table, err := parquet.TableOf(file, info.Size())
+	if err != nil {
+		return 0, "", err
+	}
+	digester := parquet.NewDigester(table)
+	if err := parquet.ReadGroups(file, info.Size(), table, digester.Add); err != nil {
+		return 0, "", err
+	}
+	return int64(digester.Rows()), digester.Sum(), nil
+}
+
+// unlisted walks the folder and names the files that the manifest does not.
+func unlisted(root *store.Root, dir string, listed map[string]bool) ([]Difference, error) {
+	names, err := root.Names(dir)
+	if err != nil {
+		return nil, err
+	}
+	var found []Difference
+	for _, name := range names {
+		path := name
+		if dir != "." {
+			path = dir + "/" + name
+		}
+		switch {
+		case listed[path] || path == store.LockName:
+		case root.Exists(path):
+			found = append(found, Difference{Path: path, What: "extra"})
+		default:
+			below, err := unlisted(root, path, listed)
+			if err != nil {
+				return nil, err
+			}
+			found = append(found, below...)
+		}
+	}
+	return found, nil
+}
+
+// addUp checks that everything found became something.
+func addUp(c schema.Counts) []Difference {
+	var found []Difference
+	for _, level := range []struct {
+		name  string
+		tally schema.Tally
+	}{{"subjects", c.Subjects}, {"subject_visits", c.Visits}, {"recordings", c.Recordings}} {
+		sum := level.tally.Used + level.tally.Excluded + level.tally.Failed
+		if sum != level.tally.Found {
+			found = append(found, Difference{ManifestName, "counts", fmt.Sprint(level.tally.Found), fmt.Sprintf("%d %s", sum, level.name)})
+		}
+	}
+	return found
+}
