@@ -118,10 +118,12 @@ func (d *decoder) checkModel(m schema.Model, a schema.Analysis, path string, o O
 
 // once reports items of a list that stand in it twice.
 func (d *decoder) once(path string, items []string) {
+	seen := make(map[string]bool, len(items))
 	for i, item := range items {
-		if slices.Index(items, item) < i {
+		if seen[item] {
 			d.fault(fmt.Sprintf("%s[%d]", path, i), item, "duplicate_item", "named twice", "keep one")
 		}
+		seen[item] = true
 	}
 }
 

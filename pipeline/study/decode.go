@@ -29,7 +29,7 @@ type decoder struct {
 }
 
 // nodeLimit is far above any plan that a person writes.
-const nodeLimit = 200_000
+const nodeLimit = 50_000
 
 func newDecoder(file string) *decoder {
 	d := &decoder{file: file, at: map[string]place{}, known: map[string][]string{}}

@@ -139,9 +139,8 @@ func (d *decoder) oneOf(path, value string, known []string) bool {
 	if slices.Contains(known, value) {
 		return true
 	}
-	reported := slices.ContainsFunc(d.issues, func(i schema.Issue) bool { return i.Name == path })
-	if value == "" && (reported || !d.given(path)) {
-		return false // absent or of the wrong type
+	if value == "" && (!d.given(path) || slices.ContainsFunc(d.issues, func(i schema.Issue) bool { return i.Name == path })) {
+		return false // absent, or of the wrong type, which is reported
 	}
 	d.fault(path, value, "unknown_value", "known values: "+strings.Join(known, ", "), didYouMean(value, known))
 	return false

@@ -59,11 +59,7 @@ func (l *loader) readSubjects(t *tableReader) {
 	l.subjectCells = make([]Cell, 0, t.hint*len(t.columns))
 	for t.next() {
 		if l.gone(t, id) {
-			text := t.raw(id)
-			if found[text] {
-				t.count.LeftOut, t.count.Withdrawn = t.count.LeftOut+1, t.count.Withdrawn-1
-			}
-			found[strings.Clone(text)] = true
+			found[strings.Clone(t.raw(id))] = true
 			continue
 		}
 		key, ok := t.key(id, "subject")
@@ -91,7 +87,7 @@ func (l *loader) readSubjects(t *tableReader) {
 		l.subjectAt[row.id] = int32(len(l.subjects))
 		l.subjects = append(l.subjects, row)
 	}
-	l.study.Withdrawn = t.count.Withdrawn
+	l.study.Withdrawn = len(found)
 	if absent := len(l.withdrawn) - len(found); absent > 0 {
 		l.log.add(schema.Issue{Size: schema.SizeNote, File: t.file, Code: "withdrawn_not_found",
 			Message: fmt.Sprintf("%d of the withdrawn stand in no row", absent), Hint: "check that their ids are spelt as here"})

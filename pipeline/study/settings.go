@@ -218,12 +218,9 @@ func (d *decoder) checkUnits(s schema.Settings) {
 			d.fault(at, from, "unknown_unit", fmt.Sprintf("no conversion from this unit to %q", c.Unit), hint)
 		}
 	}
+	d.once("derive", s.Derive)
 	for i, name := range s.Derive {
-		at := fmt.Sprintf("derive[%d]", i)
-		if slices.Index(s.Derive, name) < i {
-			d.fault(at, name, "duplicate_derived", "named twice", "keep one")
-		}
-		d.oneOf(at, name, derivedNames())
+		d.oneOf(fmt.Sprintf("derive[%d]", i), name, derivedNames())
 	}
 }
 

@@ -68,7 +68,7 @@ type TableCount struct {
 	Table     string `json:"table"`
 	Rows      int    `json:"rows"`      // below the header
 	Kept      int    `json:"kept"`      // placed in the study
-	LeftOut   int    `json:"left_out"`  // by a fault, each with an Exclusion
+	LeftOut   int    `json:"left_out"`  // by a fault: of value size with an Exclusion, structural without
 	Withdrawn int    `json:"withdrawn"` // of persons who have withdrawn
 	Blank     int    `json:"blank"`     // every cell empty
 }
