@@ -59,8 +59,8 @@ func (w *Workspace) curve(wave []float64, length float64) curve {
 }
 
 // foot returns the time at which the tangent of the steepest rise meets the
-// level of the minimum before it, and the steepest slope.
-func (c *curve) foot(p *period) (at, slope float64) {
+// level of the minimum before it, the steepest slope and its time.
+func (c *curve) foot(p *period) (at, slope, steepest float64) {
 	best := 0
 	for j, v := range c.d1 {
 		if v > c.d1[best] {
@@ -68,8 +68,8 @@ func (c *curve) foot(p *period) (at, slope float64) {
 		}
 	}
 	shift, slope := parabola(c.d1[(best+gridPoints-1)%gridPoints], c.d1[best], c.d1[(best+1)%gridPoints])
-	steepest := (float64(best) + shift) * c.step
-	return p.wrap(steepest - (p.at(steepest)-p.lowestBefore(steepest))/slope), slope
+	steepest = (float64(best) + shift) * c.step
+	return p.wrap(steepest - (p.at(steepest)-p.lowestBefore(steepest))/slope), slope, steepest
 }
 
 // crossings calls found with each time after the foot, in [from, to), at which
@@ -102,8 +102,9 @@ func (c *curve) firstCrossing(d []float64, sign, foot, from, to float64) float64
 
 // endOfEjection returns the time from the foot to the incisura: the sharpest
 // upward bend of the wave after its peak, in the window around 0.3·√period, and
-// near it the lowest point of the wave itself where it has one.
-func (c *curve) endOfEjection(p *period, foot, peak float64) (float64, bool) {
+// near it the lowest point of the wave itself where it has one (valley). NaN
+// where the wave has none.
+func (c *curve) endOfEjection(p *period, foot, peak float64) (at float64, valley bool) {
 	expected := ejectionFactor * math.Sqrt(p.length)
 	from := max(ejectionFrom*expected, peak)
 	to := min(ejectionTo*expected, 0.9*p.length)
@@ -122,30 +123,30 @@ func (c *curve) endOfEjection(p *period, foot, peak float64) (float64, bool) {
 	if lowest, ok := p.valley(foot+best-incisuraBeforeS, foot+best+incisuraWithinS); ok {
 		return p.since(foot, lowest), true
 	}
-	return best, true
+	return best, false
 }
 
 // earlyShoulder returns the time from the foot to the shoulder before the peak:
 // what comes first, not before 60 ms, of an early peak and of the place at which
 // the fourth derivative crosses zero from above. That direction was chosen by
 // test on waves of known reflection time: on the upstroke it marks the flattest
-// place between the shoulder and the rise of the reflected wave.
-func (c *curve) earlyShoulder(foot, peak float64) (float64, bool) {
-	at := c.firstCrossing(c.d4, -1, foot, shoulderFromS, peak)
+// place between the shoulder and the rise of the reflected wave. NaN where there
+// is none.
+func (c *curve) earlyShoulder(foot, peak float64) (at float64, isPeak bool) {
+	at = c.firstCrossing(c.d4, -1, foot, shoulderFromS, peak)
 	if top := c.firstCrossing(c.d1, -1, foot, shoulderFromS, peak-peakFromShoulderS); !math.IsNaN(top) && !(top > at) {
-		at = top
+		return top, true
 	}
-	return at, !math.IsNaN(at)
+	return at, false
 }
 
 // lateShoulder returns the time from the foot to the shoulder between the peak
 // and the end of ejection: a late peak where the wave has one, else the first
 // place at which the fourth derivative crosses zero from below, which marks
 // where the fall is slowest. NaN where there is none.
-func (c *curve) lateShoulder(foot, peak, end float64) float64 {
-	at := c.firstCrossing(c.d1, -1, foot, peak+peakFromShoulderS, end)
-	if math.IsNaN(at) {
-		at = c.firstCrossing(c.d4, +1, foot, peak, end)
+func (c *curve) lateShoulder(foot, peak, end float64) (at float64, isPeak bool) {
+	if at = c.firstCrossing(c.d1, -1, foot, peak+peakFromShoulderS, end); !math.IsNaN(at) {
+		return at, true
 	}
-	return at
+	return c.firstCrossing(c.d4, +1, foot, peak, end), false
 }

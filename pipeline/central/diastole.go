@@ -34,7 +34,7 @@ func (w *Workspace) diastole(wave []float64, length float64) (*diastole, string)
 		return nil, NoteNoIndividualFoot
 	}
 	c := w.curve(wave, length)
-	d.foot, _ = c.foot(&p)
+	d.foot, _, _ = c.foot(&p)
 	d.hz = d.hz[:0]
 	d.cos, d.sin = append(d.cos[:0], w.smooth.cos...), append(d.sin[:0], w.smooth.sin...)
 	d.basis = resized(d.basis, 2*diastolePoints*len(d.cos))

@@ -31,6 +31,8 @@ type Estimate struct {
 	SBP        float64   // its peak; NaN where there is none
 	Parameters []Parameter
 	Notes      []string // "index:reason"
+
+	fit *IndividualFit
 }
 
 // Estimator is one published way from a peripheral beat to aortic pressure.
@@ -44,7 +46,14 @@ type Estimator interface {
 	// Estimate works out one beat. The wave goes into out, grown if it is too
 	// short. An artery that the method was not made for is an error.
 	Estimate(w *Workspace, b Beat, out []float64) (Estimate, error)
+	// Spread says how far not knowing the person's own transfer function moves
+	// the pressures of an estimate of the same beat; NaN where nothing is
+	// published about it, zero where the wave went through none.
+	Spread(w *Workspace, b Beat, e Estimate) Spread
 }
+
+// unknownSpread is the spread of a method about which nothing is published.
+func unknownSpread() Spread { return Spread{math.NaN(), math.NaN(), math.NaN()} }
 
 // NewEstimator returns the estimator of a name; transfer_table needs its table,
 // the others ignore it. An estimator may be shared by goroutines.
@@ -119,6 +128,13 @@ func (f fixed) Estimate(w *Workspace, b Beat, out []float64) (Estimate, error) {
 	return e, nil
 }
 
+func (f fixed) Spread(w *Workspace, b Beat, e Estimate) Spread {
+	if e.Method == None {
+		return Spread{}
+	}
+	return w.ConstantTubeSpread(b.Wave, b.StepS, b.Artery)
+}
+
 // individual is the tube found from the wave.
 type individual struct{ radial, brachial *Individual }
 
@@ -146,6 +162,7 @@ func (m individual) Estimate(w *Workspace, b Beat, out []float64) (Estimate, err
 	}
 	fit := search.Fit(w, b.Wave, b.period())
 	e := through(fit.Tube, w, b, out)
+	e.fit = &fit
 	e.Parameters = []Parameter{
 		{"travel_ms", 1000 * fit.Tube.TravelS}, {"reflection", fit.Tube.Reflection},
 		{"peak_hz", fit.PeakHz}, {"peak_gain", fit.Peak}, {"diastolic_misfit_pct", 100 * fit.Misfit},
@@ -154,6 +171,17 @@ func (m individual) Estimate(w *Workspace, b Beat, out []float64) (Estimate, err
 		e.Notes = append(e.Notes, fit.Fallback)
 	}
 	return e, nil
+}
+
+func (m individual) Spread(w *Workspace, b Beat, e Estimate) Spread {
+	if e.fit == nil {
+		return Spread{}
+	}
+	search := m.radial
+	if b.Artery == Brachial {
+		search = m.brachial
+	}
+	return search.Spread(w, *e.fit, b.Wave, b.StepS)
 }
 
 // movingAverage is the peak by moving average.
@@ -177,3 +205,5 @@ func (movingAverage) Estimate(_ *Workspace, b Beat, _ []float64) (Estimate, erro
 	}
 	return e, nil
 }
+
+func (movingAverage) Spread(*Workspace, Beat, Estimate) Spread { return unknownSpread() }

@@ -55,6 +55,9 @@ func TestEstimatorsOfTheContract(t *testing.T) {
 		if a.Method != method || (a.Transfer == nil) != (a.Wave == nil) {
 			t.Errorf("%s: estimate of %q with transfer %v and %d samples", method, a.Method, a.Transfer, len(a.Wave))
 		}
+		if s := e.Spread(w, Beat{Wave: radial, StepS: 0.002, Artery: Radial}, a); (a.Wave == nil || method == TransferTable) != math.IsNaN(s.SBP) || (method == None) != (s == Spread{}) {
+			t.Errorf("%s: spread %+v", method, s)
+		}
 		carotid, err := e.Estimate(w, Beat{Wave: radial, StepS: 0.002, Artery: Carotid}, nil)
 		switch {
 		case err != nil:

@@ -25,6 +25,16 @@ type Indices struct {
 	SupplyDemandPct   float64 // 100 · diastolic / systolic integral
 
 	Notes []string
+
+	marks landmarks
+}
+
+// landmarks is what the jackknife needs to follow the indices: times in s after
+// the first sample and what marked them.
+type landmarks struct {
+	lowest, highest, steepest float64
+	shoulderIsPeak            bool // the shoulder is a peak, not a zero of the fourth derivative
+	endIsValley               bool // the end of ejection is a lowest point, not a bend
 }
 
 // The notes of Measure.
@@ -77,8 +87,9 @@ func (w *Workspace) Measure(wave []float64, stepS float64) Indices {
 	}
 	m.FormFactor = (m.MAP - m.DBP) / m.PP
 	c := w.curve(wave, p.length)
-	foot, slope := c.foot(&p)
+	foot, slope, steepest := c.foot(&p)
 	m.FootS, m.MaximumSlope = foot, slope
+	m.marks = landmarks{lowest: lowest.at, highest: highest.at, steepest: steepest}
 	m.PeakMS = 1000 * p.since(foot, highest.at)
 	m.ejection(&p, &c, foot)
 	m.augmentation(&p, &c, foot)
@@ -100,8 +111,9 @@ func absent() Indices {
 // (Buckberg 1972, Circ Res 30:67, from memory; left ventricular diastolic
 // pressure, which nobody measured, is not taken off).
 func (m *Indices) ejection(p *period, c *curve, foot float64) {
-	end, ok := c.endOfEjection(p, foot, m.PeakMS/1000)
-	if !ok {
+	end, valley := c.endOfEjection(p, foot, m.PeakMS/1000)
+	m.marks.endIsValley = valley
+	if math.IsNaN(end) {
 		m.Notes = append(m.Notes, NoteNoEjection)
 		return
 	}
@@ -116,10 +128,12 @@ func (m *Indices) ejection(p *period, c *curve, foot float64) {
 // 80:1652). Before the peak a shoulder makes type A or B, after it type C.
 func (m *Indices) augmentation(p *period, c *curve, foot float64) {
 	peak := m.PeakMS / 1000
-	at, early := c.earlyShoulder(foot, peak)
+	at, isPeak := c.earlyShoulder(foot, peak)
+	early := !math.IsNaN(at)
 	if !early && !math.IsNaN(m.EjectionMS) {
-		at = c.lateShoulder(foot, peak, m.EjectionMS/1000)
+		at, isPeak = c.lateShoulder(foot, peak, m.EjectionMS/1000)
 	}
+	m.marks.shoulderIsPeak = isPeak
 	if math.IsNaN(at) {
 		m.Notes = append(m.Notes, NoteNoShoulder)
 		return

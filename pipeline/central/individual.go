@@ -53,6 +53,8 @@ type IndividualFit struct {
 	Misfit   float64 // root mean square departure from an exponential in diastole, part of the pulse pressure of the aortic wave
 	PeakHz   float64 // peak of the forward gain of the tube
 	Peak     float64
+	PeakHzCV float64 // what is left of the spread between people, coefficients of variation
+	PeakCV   float64
 }
 
 // Individual finds travel time and reflection for one artery. It is built once
@@ -61,6 +63,8 @@ type Individual struct {
 	population SteppedTube
 	travel     []float64
 	reflection []float64
+	peakHz     []float64   // by reflection: frequency of the peak · travel time
+	peak       []float64   // and its height
 	prior      [][]float64 // −2·log prior density by travel time and reflection
 }
 
@@ -84,6 +88,7 @@ func NewIndividual(artery string) *Individual {
 		shape.Reflection = reflectionFrom + float64(i)*reflectionStep
 		f.reflection = append(f.reflection, shape.Reflection)
 		peakHz, peak := shape.peak() // of a tube of one second: the frequency goes with 1/Td
+		f.peakHz, f.peak = append(f.peakHz, peakHz), append(f.peak, peak)
 		for j, travel := range f.travel {
 			u := math.Log(peakHz/travel/hz) / peakFrequencyCV
 			v := math.Log(peak/height) / peakHeightCV
@@ -155,7 +160,30 @@ func (f *Individual) Fit(w *Workspace, wave []float64, periodS float64) Individu
 	if !(misfit <= largestMisfit) {
 		return f.fallback(NoteNotExponential, misfit)
 	}
-	return found(tube, "", misfit)
+	fit := found(tube, "", misfit)
+	fit.PeakHzCV, fit.PeakCV = f.spread(w.misfits, best)
+	return fit
+}
+
+// spread returns the standard deviations of the logarithms of frequency and
+// height of the peak over the posterior, given as −2·log density.
+func (f *Individual) spread(posterior []float64, best float64) (hzCV, peakCV float64) {
+	var weight, u, v, uu, vv float64
+	for i, travel := range f.travel {
+		for j, hz := range f.peakHz {
+			d := posterior[i*len(f.peakHz)+j] - best
+			if d > 40 {
+				continue // no more than a part in 10⁸
+			}
+			p := math.Exp(-d / 2)
+			x, y := math.Log(hz/travel), math.Log(f.peak[j])
+			weight += p
+			u, v = u+float64(p*x), v+float64(p*y)
+			uu, vv = uu+float64(p*float64(x*x)), vv+float64(p*float64(y*y))
+		}
+	}
+	u, v = u/weight, v/weight
+	return math.Sqrt(max(uu/weight-float64(u*u), 0)), math.Sqrt(max(vv/weight-float64(v*v), 0))
 }
 
 // fallback returns the tube of the population.
@@ -165,7 +193,7 @@ func (f *Individual) fallback(note string, misfit float64) IndividualFit {
 
 func found(tube SteppedTube, note string, misfit float64) IndividualFit {
 	hz, peak := tube.peak()
-	return IndividualFit{Tube: tube, Fallback: note, Misfit: misfit, PeakHz: hz, Peak: peak}
+	return IndividualFit{Tube: tube, Fallback: note, Misfit: misfit, PeakHz: hz, Peak: peak, PeakHzCV: peakFrequencyCV, PeakCV: peakHeightCV}
 }
 
 // refined returns how far beside the smallest of equidistant values the

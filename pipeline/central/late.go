@@ -38,6 +38,8 @@ func (lateShoulder) Estimate(w *Workspace, b Beat, _ []float64) (Estimate, error
 	return e, nil
 }
 
+func (lateShoulder) Spread(*Workspace, Beat, Estimate) Spread { return unknownSpread() }
+
 // LateShoulder returns the pressure at the late systolic shoulder of one period
 // of a peripheral wave: of the second systolic peak where the wave has two,
 // whichever is the higher; else where its fall between peak and end of ejection
@@ -52,16 +54,16 @@ func (w *Workspace) LateShoulder(wave []float64, stepS float64) (float64, bool) 
 		return math.NaN(), false
 	}
 	c := w.curve(wave, p.length)
-	foot, _ := c.foot(&p)
+	foot, _, _ := c.foot(&p)
 	peak := p.since(foot, highest.at)
 	if early := c.firstCrossing(c.d1, -1, foot, 0, peak-peakFromShoulderS); !math.IsNaN(early) {
 		return highest.value, true
 	}
-	end, ok := c.endOfEjection(&p, foot, peak)
-	if !ok {
+	end, _ := c.endOfEjection(&p, foot, peak)
+	if math.IsNaN(end) {
 		return math.NaN(), false
 	}
-	at := c.lateShoulder(foot, peak, end)
+	at, _ := c.lateShoulder(foot, peak, end)
 	if math.IsNaN(at) {
 		return math.NaN(), false
 	}

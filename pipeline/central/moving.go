@@ -23,17 +23,28 @@ const (
 // wave is taken as straight between its samples, so that the window need not be
 // a whole number of them; it runs over the end into the start.
 func MovingAverage(wave []float64, stepS float64, artery string) (float64, bool) {
-	window := 0.0
+	_, highest, ok := movingWindow(wave, stepS, artery)
+	return highest, ok
+}
+
+// window returns the width of the moving average for an artery, s; 0: none.
+func window(artery string) float64 {
 	switch artery {
 	case Radial:
-		window = radialWindowS
+		return radialWindowS
 	case Brachial:
-		window = brachialWindowS
+		return brachialWindowS
 	}
+	return 0
+}
+
+// movingWindow returns when the window of the largest average begins, and that
+// average.
+func movingWindow(wave []float64, stepS float64, artery string) (from, highest float64, ok bool) {
 	n := len(wave)
-	steps := window / stepS
-	if window == 0 || !(steps >= 1 && steps < float64(n)) || !finite(wave) {
-		return math.NaN(), false
+	steps := window(artery) / stepS
+	if !(steps >= 1 && steps < float64(n)) || !finite(wave) {
+		return math.NaN(), math.NaN(), false
 	}
 	whole := int(steps)
 	part := steps - float64(whole)
@@ -41,14 +52,16 @@ func MovingAverage(wave []float64, stepS float64, artery string) (float64, bool)
 	for j := range whole {
 		sum += 0.5 * (wave[j] + wave[(j+1)%n])
 	}
-	best := math.Inf(-1)
+	highest = math.Inf(-1)
 	for i := range n {
 		c, d := wave[(i+whole)%n], wave[(i+whole+1)%n]
 		rest := float64(part * (c + float64(0.5*part*(d-c))))
-		best = max(best, (sum+rest)/steps)
+		if average := (sum + rest) / steps; average > highest {
+			from, highest = float64(i)*stepS, average
+		}
 		sum += 0.5 * ((c + d) - (wave[i] + wave[(i+1)%n]))
 	}
-	return best, true
+	return from, highest, true
 }
 
 // finite reports whether every sample is a number.

@@ -165,3 +165,10 @@ func (m tabulated) Estimate(w *Workspace, b Beat, out []float64) (Estimate, erro
 	}
 	return through(&m.table, w, b, out), nil
 }
+
+func (tabulated) Spread(_ *Workspace, _ Beat, e Estimate) Spread {
+	if e.Method == None {
+		return Spread{}
+	}
+	return unknownSpread()
+}

@@ -105,6 +105,7 @@ type Workspace struct {
 	decay    diastole
 	misfits  []float64
 	trial    []float64
+	average  []float64
 }
 
 // NewWorkspace returns an empty workspace.
@@ -117,20 +118,25 @@ func (w *Workspace) Apply(t Transfer, wave []float64, periodS float64, out []flo
 		copy(out, wave)
 		return out
 	}
-	s := &w.spectrum
-	s.resize(harmonicsBelow(bandHz, periodS, len(wave)))
-	gains := make([]complex128, 0, 64)
-	for k := range s.cos {
-		gains = append(gains, t.Gain(float64(k+1)/periodS))
-	}
-	for len(gains) > 0 && gains[len(gains)-1] == 0 {
-		gains = gains[:len(gains)-1]
-	}
-	s.resize(len(gains))
+	s, g := &w.spectrum, gains(t, periodS, len(wave))
+	s.resize(len(g))
 	w.wave.analyse(wave, periodS, s)
-	s.multiply(gains)
+	s.multiply(g)
 	w.wave.synthesise(s, out)
 	return out
+}
+
+// gains returns the gains of the harmonics of a period of n samples below 20 Hz,
+// up to the last that is not zero.
+func gains(t Transfer, periodS float64, n int) []complex128 {
+	all := make([]complex128, harmonicsBelow(bandHz, periodS, n))
+	last := 0
+	for k := range all {
+		if all[k] = t.Gain(float64(k+1) / periodS); all[k] != 0 {
+			last = k + 1
+		}
+	}
+	return all[:last]
 }
 
 // multiply gives each harmonic its complex gain.

@@ -1,0 +1,132 @@
+package central
+
+import "math"
+
+// Errors are standard errors of one recording: its precision from beat to beat,
+// and nothing of what calibration, cuff or transfer function do to it. NaN where
+// the index is absent, where there are fewer than two beats, and for indices of
+// a landmark that one beat moves by more than 10 ms.
+type Errors struct {
+	Beats                int
+	PeripheralSBP        float64
+	MovingAverageSBP     float64
+	SBP, DBP, MAP, PP    float64
+	AugmentationPressure float64
+	AugmentationIndexPct float64 // also of the index at 75 bpm, heart rate held
+	ShoulderMS           float64
+	EjectionMS           float64
+	SystolicIntegral     float64
+	DiastolicIntegral    float64
+	SupplyDemandPct      float64
+}
+
+// leftOut is what the average without one beat gives, in its own unit.
+type leftOut struct {
+	low, high, mean, moving float64 // peripheral
+	sbp, dbp                float64 // aortic, as is what follows
+	early, late             float64
+	shoulder, ejection      float64 // s
+	systolic                float64 // integral
+}
+
+// Jackknife holds the averages that leave out one beat each.
+type Jackknife struct {
+	periodS float64
+	values  []leftOut
+}
+
+// Jackknife works out what each average without one beat of the stack gives;
+// stack holds the beats on one grid with stepS between samples, t the transfer
+// function of their average and artery where they come from.
+//
+// Every index is a function of a few linear functionals of the wave, and the
+// transfer function is linear, so each beat is taken apart once. Landmarks
+// follow by one Newton step from those of the average (the error is of second
+// order in 1/number of beats), and neither jump to another one nor find a new
+// transfer function.
+func (w *Workspace) Jackknife(stack [][]float64, stepS float64, t Transfer, artery string) *Jackknife {
+	j := &Jackknife{}
+	if len(stack) == 0 {
+		return j
+	}
+	n := len(stack[0])
+	j.periodS = float64(n) * stepS
+	w.average = resized(w.average, n)
+	clear(w.average)
+	for _, beat := range stack {
+		for i, v := range beat {
+			w.average[i] += v
+		}
+	}
+	for i := range w.average {
+		w.average[i] /= float64(len(stack))
+	}
+	w.trial = w.Apply(t, w.average, j.periodS, w.trial)
+	m := w.Measure(w.trial, stepS)
+	if len(stack) < 2 || math.IsNaN(m.FootS) {
+		return j
+	}
+	p := newProbe(w, &m, t, j.periodS, stepS, artery)
+	for _, beat := range stack {
+		j.values = append(j.values, p.without(w, beat, len(stack)))
+	}
+	return j
+}
+
+// Errors returns the standard errors after calibration by kind: sbp_dbp or
+// map_dbp with the cuff's upper (SBP or MAP) and lower pressure, so that the
+// scale of each average without one beat is its own, or as_recorded.
+func (j *Jackknife) Errors(kind string, upper, lower float64) Errors {
+	n := float64(len(j.values))
+	var sum, square [indexCount]float64
+	rows := make([][indexCount]float64, len(j.values))
+	for i := range j.values {
+		rows[i] = j.values[i].indices(kind, upper, lower, j.periodS)
+		for k, x := range rows[i] {
+			sum[k] += x
+		}
+	}
+	for i := range rows {
+		for k, x := range rows[i] {
+			d := x - sum[k]/n
+			square[k] += float64(d * d)
+		}
+	}
+	var se [indexCount]float64
+	for k := range se {
+		se[k] = math.Sqrt(float64((n - 1) / n * square[k])) // NaN without beats
+	}
+	return Errors{
+		Beats: len(j.values), PeripheralSBP: se[0], MovingAverageSBP: se[1],
+		SBP: se[2], DBP: se[3], MAP: se[4], PP: se[5],
+		AugmentationPressure: se[6], AugmentationIndexPct: se[7],
+		ShoulderMS: se[8], EjectionMS: se[9],
+		SystolicIntegral: se[10], DiastolicIntegral: se[11], SupplyDemandPct: se[12],
+	}
+}
+
+// indexCount is how many indices have an error.
+const indexCount = 13
+
+// indices returns the indices of one average in the order of Errors.
+func (v *leftOut) indices(kind string, upper, lower, periodS float64) [indexCount]float64 {
+	scale, offset := 1.0, 0.0
+	switch kind {
+	case "sbp_dbp":
+		scale = (upper - lower) / (v.high - v.low)
+		offset = lower - float64(scale*v.low)
+	case "map_dbp":
+		scale = (upper - lower) / (v.mean - v.low)
+		offset = lower - float64(scale*v.low)
+	}
+	mmhg := func(x float64) float64 { return offset + float64(scale*x) }
+	systolic := float64(scale*v.systolic) + float64(offset*v.ejection)
+	diastolic := float64(mmhg(v.mean)*periodS) - systolic
+	return [indexCount]float64{
+		mmhg(v.high), mmhg(v.moving),
+		mmhg(v.sbp), mmhg(v.dbp), mmhg(v.mean), scale * (v.sbp - v.dbp),
+		scale * (v.late - v.early), 100 * (v.late - v.early) / (v.sbp - v.dbp),
+		1000 * v.shoulder, 1000 * v.ejection,
+		systolic, diastolic, 100 * diastolic / systolic,
+	}
+}
