@@ -2,8 +2,11 @@ package central
 
 import "math"
 
-// decayTimes are the time constants tried for the decay, s.
-var decayTimes = [...]float64{0.3, 0.5, 0.8, 1.2, 2, 4}
+// decayCount is how many time constants are tried for the decay.
+const decayCount = 6
+
+// decayTimes returns them, s: with a free asymptote they need not lie close.
+func decayTimes() [decayCount]float64 { return [decayCount]float64{0.3, 0.5, 0.8, 1.2, 2, 4} }
 
 // diastole is what the search needs of one wave: its harmonics and, at points
 // of the diastole counted from the aortic foot, the trigonometric functions and
@@ -14,8 +17,8 @@ type diastole struct {
 	cos, sin []float64 // amplitudes of the peripheral wave, band limit included
 	foot     float64   // of the peripheral wave, s
 	points   [diastolePoints]float64
-	basis    []float64                                   // cos and sin at the points, harmonic by harmonic
-	decays   [len(decayTimes)][2][diastolePoints]float64 // orthonormal
+	basis    []float64                              // cos and sin at the points, harmonic by harmonic
+	decays   [decayCount][2][diastolePoints]float64 // orthonormal
 	a, b     [diastolePoints]float64
 }
 
@@ -56,7 +59,7 @@ func (w *Workspace) diastole(wave []float64, length float64) (*diastole, string)
 // directions makes the constant and each exponential orthonormal.
 func (d *diastole) directions() {
 	level := 1 / math.Sqrt(diastolePoints)
-	for m, tau := range decayTimes {
+	for m, tau := range decayTimes() {
 		constant, decay := &d.decays[m][0], &d.decays[m][1]
 		sum := 0.0
 		for i, t := range d.points {
