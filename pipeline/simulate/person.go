@@ -24,7 +24,6 @@ const usualIrregularity = 0.012
 // person is one invented participant.
 type person struct {
 	id, centre, sex, smoker, diabetes string
-	number                            int
 	ageYears                          float64 // at the first visit
 	heightCM, weightKG                float64
 	hypertensive, treated             bool
@@ -49,7 +48,7 @@ func (p *person) healthy() bool { return !p.hypertensive && !p.treated && p.diab
 // newPerson invents participant number of the study, counted from 0. Sex and
 // age band follow the quotas of the scenario: the 14 strata in turn.
 func newPerson(seed string, number int, targets norms) *person {
-	p := &person{id: fmt.Sprintf("TQ%05d", number+1), number: number}
+	p := &person{id: fmt.Sprintf("TQ%05d", number+1)}
 	s := newStream(seed, p.id, "person")
 	cell := number % (2 * len(ageBands))
 	p.sex = []string{"female", "male"}[cell%2]

@@ -126,7 +126,7 @@ type worker struct {
 func (w *worker) invent(i int) (participant, error) {
 	p := newPerson(w.seed, i, w.targets)
 	out := participant{subject: p.row(w.seed)}
-	if s := newStream(w.seed, p.id, "consent"); s.chance(0.007) {
+	if s := newStream(w.seed, p.id, "consent"); s.chance(0.010) {
 		out.withdrawn = []string{p.id, firstDay().AddDate(0, 0, 600+s.IntN(400)).Format("2006-01-02")}
 	}
 	for _, v := range visitsOf(w.seed, p, w.solver) {

@@ -46,10 +46,10 @@ func (t Truth) EquivalentTravelMS() float64 { return 1000 / (4 * t.ArmPeakHz) }
 // EquivalentReflection is described at EquivalentTravelMS.
 func (t Truth) EquivalentReflection() float64 { return (t.ArmPeakGain - 1) / (t.ArmPeakGain + 1) }
 
-// truthOf joins what the traces show and what the circulation was made of.
-// scratch holds the flow of c.
-func truthOf(c *circulation, scratch *steady, tr traces, beats []beat) Truth {
-	forward, backward := scratch.amplitudes(c)
+// truthOf joins what the traces show and what the circulation was made of; it
+// overwrites the waves of solver.
+func truthOf(c *circulation, solver *steady, tr traces, beats []beat) Truth {
+	forward, backward := solver.amplitudes(c)
 	hz, gain := c.armPeak()
 	return Truth{
 		Aortic:              tr.pressure(tr.aortic, beats, 0),

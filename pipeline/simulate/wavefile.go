@@ -40,7 +40,7 @@ func (l layout) fileName(recordingID string) string {
 	}
 }
 
-// unitsPerCount is the resolution of the samples in a WFDB file.
+// countsPerUnit is the resolution of the samples in a WFDB file.
 const countsPerUnit = 100
 
 // waveWriter writes the files of recordings; it keeps its buffers and is not
