@@ -174,9 +174,8 @@ func (x *reading) fillGaps(times []float64, hz, last float64) error {
 			if next > k+1 {
 				gaps++
 			}
-			for k++; k < next; k++ {
-				filled[k] = math.NaN()
-			}
+			fill(filled[k+1 : next])
+			k = next
 		}
 		filled[k] = x.rec.Samples[i]
 	}

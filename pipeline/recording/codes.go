@@ -60,4 +60,12 @@ const (
 	CodeWFDBStorage    = "wfdb_storage_format"    // unknown, or not supported
 	CodeWFDBSegment    = "wfdb_segment"           // a segment does not fit its record
 	CodeWFDBSignalPath = "wfdb_signal_path"       // the signal file is not beside its header
+	CodeEDFVersion     = "edf_version"            // no EDF or BDF file
+	CodeEDFHeader      = "edf_header"             // a field cannot be read or does not fit
+	CodeEDFScale       = "edf_scale"              // minima and maxima of the channel
+	CodeEDFTimes       = "edf_times"              // a discontinuous file without times
+	CodeRecordsCounted = "records_counted"        // note: the header does not give their number
+	CodeBIDSName       = "bids_name"
+	CodeBIDSSidecar    = "bids_sidecar" // absent, ambiguous or not readable
+	CodeBIDSHeaderLine = "bids_header_line"
 )

@@ -48,7 +48,10 @@ func (x *reading) readCSV() error {
 	if clock < 0 && x.SamplingHz == 0 {
 		return x.fault(CodeSamplingMissing, "has no "+timeColumn+" column, and no sampling rate is declared", "give sampling_hz in the recordings table")
 	}
-	return x.readColumns(t, value, clock)
+	if err := x.readColumns(t, value, clock); err != nil {
+		return err
+	}
+	return x.setUnit("")
 }
 
 // readColumns reads the wanted columns and sets the samples and their rate;
@@ -82,7 +85,7 @@ func (x *reading) readColumns(t *table, value, clock int) error {
 			return err
 		}
 	}
-	return x.setUnit("")
+	return nil
 }
 
 // openText reads a text file, through gzip where its name ends in .gz, and

@@ -52,6 +52,8 @@ type Source interface {
 	// ReadFile returns the bytes of a file and the hex SHA-256 of these very
 	// bytes; it may use buf's capacity. More than limit bytes are an error.
 	ReadFile(name string, buf []byte, limit int64) (data []byte, sha256hex string, err error)
+	// Names lists the names in a folder; "." is the study folder.
+	Names(dir string) ([]string, error)
 }
 
 // Options bound what a Reader takes; a zero field has the default beside it.
@@ -82,6 +84,8 @@ type Reader struct {
 	times   []float64
 	scratch []float64
 	gzip    *gzip.Reader
+
+	listings map[string][]string // side files by folder
 }
 
 // NewReader returns a Reader of the files of source.
@@ -96,7 +100,8 @@ func NewReader(source Source, o Options) *Reader {
 	o.HighestHz = orElse(o.HighestHz, *limits.High)
 	o.Delimiter = orElse(o.Delimiter, ',')
 	o.Decimal = orElse(o.Decimal, '.')
-	r := &Reader{source: source, options: o, formats: []format{{"csv", (*reading).readCSV}}}
+	r := &Reader{source: source, options: o}
+	r.formats = []format{{"bids", (*reading).readBIDS}, {"csv", (*reading).readCSV}, {"edf", (*reading).readEDF}}
 	if o.Parquet != nil {
 		r.formats = append(r.formats, format{"parquet", (*reading).readParquet})
 	}

@@ -231,7 +231,7 @@ func (t *table) ragged(start, i int) error {
 	if t.delimiter == ',' && len(cells) == 2*len(t.columns) && allDigits(cells) {
 		return t.fault(start, -1, line, CodeDecimalComma, "has decimal commas", "write numbers with a decimal point")
 	}
-	return t.fault(start, -1, line, CodeRowRagged, plural(len(cells), "cell")+" where there are "+plural(len(t.columns), "column"), "give every row as many cells as the header has")
+	return t.fault(start, -1, line, CodeRowRagged, plural(len(cells), "cell")+" where there are "+plural(len(t.columns), "column"), "give every row as many cells as there are columns")
 }
 
 func allDigits(cells [][]byte) bool {

@@ -5,9 +5,12 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"tonocohort/pipeline/recording"
@@ -29,6 +32,22 @@ func (f files) ReadFile(name string, buf []byte, limit int64) ([]byte, string, e
 	return append(buf[:0], data...), hex.EncodeToString(sum[:]), nil
 }
 
+func (f files) Names(dir string) ([]string, error) {
+	found := map[string]bool{}
+	for name := range f {
+		if dir != "." {
+			below, inside := strings.CutPrefix(name, dir+"/")
+			if !inside {
+				continue
+			}
+			name = below
+		}
+		first, _, _ := strings.Cut(name, "/")
+		found[first] = true
+	}
+	return slices.Sorted(maps.Keys(found)), nil
+}
+
 // folder is a study folder on disk.
 type folder string
 
@@ -38,6 +57,15 @@ func (f folder) ReadFile(name string, buf []byte, limit int64) ([]byte, string, 
 		return nil, "", missing(name)
 	}
 	return files{name: data}.ReadFile(name, buf, limit)
+}
+
+func (f folder) Names(dir string) ([]string, error) {
+	entries, err := os.ReadDir(filepath.Join(string(f), filepath.FromSlash(dir)))
+	var names []string
+	for _, e := range entries {
+		names = append(names, e.Name())
+	}
+	return names, err
 }
 
 // missing is an error that keeps its code on the way through a reader.

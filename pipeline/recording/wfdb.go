@@ -160,37 +160,11 @@ func (x *reading) openSignal(h *wfdbHeader, k int) (wfdbStream, error) {
 }
 
 // decode writes the physical values to out, which holds frames times samples
-// per frame. A skewed signal is moved up; its end is then missing.
+// per frame, and holds check sum and initial value against them. A skewed
+// signal is moved up; its end is then missing.
 func (x *reading) decode(h *wfdbHeader, t *wfdbStream, out []float64) error {
 	s := t.signal
-	sum, first, value := uint16(0), 0, s.initial
-	n, skipped := 0, s.skew*s.perFrame
-	for f := range t.frames {
-		k := f*t.frameLength + t.first
-		for j := range s.perFrame {
-			v := t.packing.at(t.data, k+j)
-			if t.packing.difference {
-				value += v
-				v = value
-			}
-			if f == 0 && j == 0 {
-				first = v
-			}
-			sum += uint16(v)
-			if skipped > 0 {
-				skipped--
-				continue
-			}
-			out[n] = math.NaN()
-			if v != t.packing.missing {
-				out[n] = float64(v-s.baseline) / s.gain
-			}
-			n++
-		}
-	}
-	for ; n < len(out); n++ {
-		out[n] = math.NaN()
-	}
+	sum, first := t.values(out)
 	if s.hasSum && sum != s.checksum {
 		return h.fault(s.line, CodeChecksum, fmt.Sprintf("the samples sum to %d, the header says %d (modulo 65536)", sum, s.checksum), "get the record again from where it came")
 	}
@@ -204,4 +178,38 @@ func (x *reading) decode(h *wfdbHeader, t *wfdbStream, out []float64) error {
 		x.rec.Notes = append(x.rec.Notes, *i)
 	}
 	return nil
+}
+
+// values writes the physical values to out, and gives the sum of all raw ones,
+// those that the skew drops included, and the first.
+func (t *wfdbStream) values(out []float64) (sum uint16, first int) {
+	s, at, data, missing := t.signal, t.packing.at, t.data, t.packing.missing
+	perFrame, baseline, gain := s.perFrame, s.baseline, s.gain
+	n, skipped, last := 0, s.skew*s.perFrame, s.initial
+	for f := range t.frames {
+		from := f*t.frameLength + t.first
+		for k := from; k < from+perFrame; k++ {
+			v := at(data, k)
+			if t.packing.difference {
+				last += v
+				v = last
+			}
+			if k == t.first {
+				first = v
+			}
+			sum += uint16(v)
+			switch {
+			case skipped > 0:
+				skipped--
+				continue
+			case v == missing:
+				out[n] = math.NaN()
+			default:
+				out[n] = float64(v-baseline) / gain
+			}
+			n++
+		}
+	}
+	fill(out[n:])
+	return sum, first
 }

@@ -246,3 +246,5 @@ func (o overlay) ReadFile(name string, buf []byte, limit int64) ([]byte, string,
 	}
 	return o.below.ReadFile(name, buf, limit)
 }
+
+func (o overlay) Names(dir string) ([]string, error) { return o.below.Names(dir) }

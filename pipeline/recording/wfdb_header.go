@@ -52,6 +52,7 @@ const (
 	mostSignals  = 4096
 	mostPerFrame = 1 << 20
 	mostSegments = 1 << 20
+	smallestGain = 1e-9
 )
 
 // headerParser walks the lines of a header.
@@ -239,8 +240,8 @@ func (s *wfdbSignal) gainField(p *headerParser, field string) (bool, error) {
 	text, unit, _ := strings.Cut(field, "/")
 	text, rest, hasBaseline := strings.Cut(text, "(")
 	gain, ok := parseNumber([]byte(text), '.')
-	if !ok {
-		return false, bad("the gain is no number")
+	if !ok || gain != 0 && math.Abs(gain) < smallestGain {
+		return false, bad("the gain is no plausible number")
 	}
 	if hasBaseline {
 		inner, after, closed := strings.Cut(rest, ")")

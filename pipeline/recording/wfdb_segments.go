@@ -16,14 +16,14 @@ const gapSegment = "~"
 // with a segment of length 0, the first header lists the signals by name and
 // each segment has some of them. What a segment lacks is a gap.
 func (x *reading) readSegments(master *wfdbHeader) error {
-	layout, k, err := x.layout(master)
+	variable := master.segments[0].frames == 0
+	layout, at, k, err := x.layout(master)
 	if err != nil {
 		return err
 	}
 	segments := master.segments
-	variable := segments[0].frames == 0
 	if variable {
-		segments = segments[1:]
+		segments, at = segments[1:], -1
 	}
 	perFrame, total := layout.signals[k].perFrame, 0
 	for i := range segments {
@@ -39,13 +39,23 @@ func (x *reading) readSegments(master *wfdbHeader) error {
 		return master.fault(1, CodeWFDBSegment, fmt.Sprintf("the segments have %d frames in all, the record %d", total, master.frames), "")
 	}
 	samples := room(&x.samples, total*perFrame)
-	at := 0
-	for i := range segments {
-		out := samples[at*perFrame : (at+segments[i].frames)*perFrame]
-		if err := x.readSegment(master, &segments[i], layout, k, variable, out); err != nil {
+	fill(samples)
+	for i, from := 0, 0; i < len(segments); i++ {
+		s := &segments[i]
+		out := samples[from*perFrame : (from+s.frames)*perFrame]
+		from += s.frames
+		if s.name == gapSegment {
+			continue
+		}
+		h := layout
+		if i != at {
+			if h, err = x.segmentHeader(master, s); err != nil {
+				return err
+			}
+		}
+		if err := x.readSegment(master, s, h, &layout.signals[k], k, variable, out); err != nil {
 			return err
 		}
-		at += segments[i].frames
 	}
 	x.rec.Samples = samples
 	if master.frameHz == 0 {
@@ -54,19 +64,18 @@ func (x *reading) readSegments(master *wfdbHeader) error {
 	return x.describe(master, &layout.signals[k])
 }
 
-// layout opens the header that says which signals the record has, and finds
-// the channel in it.
-func (x *reading) layout(master *wfdbHeader) (*wfdbHeader, int, error) {
-	i := slices.IndexFunc(master.segments, func(s wfdbSegment) bool { return s.name != gapSegment })
+// layout opens the header that says which signals the record has. It gives the
+// header, which segment's it is, and the place of the channel in it.
+func (x *reading) layout(master *wfdbHeader) (h *wfdbHeader, i, k int, err error) {
+	i = slices.IndexFunc(master.segments, func(s wfdbSegment) bool { return s.name != gapSegment })
 	if i < 0 {
-		return nil, 0, x.fault(CodeNoSamples, "every segment is a gap", "")
+		return nil, 0, 0, x.fault(CodeNoSamples, "every segment is a gap", "")
 	}
-	layout, err := x.segmentHeader(master, &master.segments[i])
-	if err != nil {
-		return nil, 0, err
+	if h, err = x.segmentHeader(master, &master.segments[i]); err != nil {
+		return nil, 0, 0, err
 	}
-	k, err := x.pickSignal(layout)
-	return layout, k, err
+	k, err = x.pickSignal(h)
+	return h, i, k, err
 }
 
 // segmentHeader opens the header of a segment, which must be a plain record
@@ -92,19 +101,10 @@ func (x *reading) segmentHeader(master *wfdbHeader, s *wfdbSegment) (*wfdbHeader
 	return h, nil
 }
 
-// readSegment writes the samples of one segment to out.
-func (x *reading) readSegment(master *wfdbHeader, s *wfdbSegment, layout *wfdbHeader, k int, variable bool, out []float64) error {
-	for i := range out {
-		out[i] = math.NaN()
-	}
-	if s.name == gapSegment {
-		return nil
-	}
-	h, err := x.segmentHeader(master, s)
-	if err != nil {
-		return err
-	}
-	want := &layout.signals[k]
+// readSegment writes the samples of one segment with header h to out, which
+// holds missing ones: those of the signal like want, at place k where the layout
+// is fixed.
+func (x *reading) readSegment(master *wfdbHeader, s *wfdbSegment, h *wfdbHeader, want *wfdbSignal, k int, variable bool, out []float64) error {
 	if variable {
 		if k = slices.Index(h.names(), want.name); k < 0 {
 			return nil
@@ -121,4 +121,11 @@ func (x *reading) readSegment(master *wfdbHeader, s *wfdbSegment, layout *wfdbHe
 		return err
 	}
 	return x.decode(h, &stream, out)
+}
+
+// fill makes every sample missing.
+func fill(samples []float64) {
+	for i := range samples {
+		samples[i] = math.NaN()
+	}
 }

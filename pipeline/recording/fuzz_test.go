@@ -1,0 +1,97 @@
+package recording_test
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"tonocohort/pipeline/recording"
+)
+
+// small bounds what a fuzzed file may claim.
+var small = recording.Options{FileBytes: 1 << 20, TextBytes: 1 << 20, HeaderSize: 1 << 16, Samples: 1 << 16, LowestHz: 1e-6, HighestHz: 1e9}
+
+// promise checks what holds for any bytes: no panic, samples within the limit
+// that are numbers or gaps, a rate and a unit, an Issue otherwise, and the same
+// again on a Reader that has read other things.
+func promise(t *testing.T, source files, q recording.Request) {
+	t.Helper()
+	r := recording.NewReader(source, small)
+	rec, err := r.Read(q)
+	if err != nil {
+		if refuse(t, source, small, q).Code != issueCode(err) {
+			t.Errorf("another Issue the second time: %v", err)
+		}
+		return
+	}
+	if len(rec.Samples) == 0 || len(rec.Samples) > small.Samples || !(rec.SamplingHz > 0) || rec.Unit == "" || len(rec.Inputs) == 0 {
+		t.Fatalf("%d samples, %v Hz, %q, %d inputs", len(rec.Samples), rec.SamplingHz, rec.Unit, len(rec.Inputs))
+	}
+	for i, v := range rec.Samples {
+		if math.IsInf(v, 0) {
+			t.Fatalf("sample %d is %v", i, v)
+		}
+	}
+	first := slices.Clone(rec.Samples)
+	rec, err = r.Read(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	same(t, "second read", rec.Samples, first)
+}
+
+// seeds gives the files of the examples of one format, by name.
+func seeds(f *testing.F, format string, add func(e example)) {
+	for _, e := range examples(f) {
+		if e.request.Format == format {
+			add(e)
+		}
+	}
+}
+
+func FuzzCSV(f *testing.F) {
+	seeds(f, "csv", func(e example) { // short ones: the fuzzer takes long over long ones
+		data := e.files[e.request.File]
+		if gzip := len(e.request.File) > 5; !gzip {
+			f.Add(data[:150], gzip, e.request.SamplingHz)
+		}
+	})
+	f.Add(zip(f, []byte("time_s,pressure\n0.0,1\n0.01,2.5\n0.03,-3\n")), true, 0.0)
+	f.Add([]byte("a;pressure\r\n\"1,5\";2\r\n;-3e2\r\n"), false, 100.0)
+	f.Fuzz(func(t *testing.T, data []byte, gzip bool, hz float64) {
+		name := "w.csv"
+		if gzip {
+			name = "w.csv.gz"
+		}
+		if !(hz > 0 && hz < 1e6) {
+			hz = 0
+		}
+		promise(t, files{name: data}, recording.Request{File: name, Format: "csv", SamplingHz: hz})
+	})
+}
+
+func FuzzWFDB(f *testing.F) {
+	seeds(f, "wfdb", func(e example) { f.Add(e.files["w.hea"], e.files["a.hea"], e.files["w.dat"], "") })
+	s := segments("m/6 2 100 8\nl 0\n~ 2\na 2\nw 2\nc 1\nd 1\n")
+	f.Add(s["m.hea"], s["a.hea"], s["a.dat"], "ART")
+	f.Fuzz(func(t *testing.T, header, segment, data []byte, channel string) {
+		source := segments("")
+		source["w.hea"], source["a.hea"], source["w.dat"], source["a.dat"] = header, segment, data, data
+		promise(t, source, recording.Request{File: "w.hea", Format: "wfdb", Channel: channel})
+	})
+}
+
+func FuzzEDF(f *testing.F) {
+	seeds(f, "edf", func(e example) { f.Add(e.files[e.request.File], "") })
+	f.Fuzz(func(t *testing.T, data []byte, channel string) {
+		promise(t, files{"w.edf": data}, recording.Request{File: "w.edf", Format: "edf", Channel: channel})
+	})
+}
+
+func FuzzBIDS(f *testing.F) {
+	f.Add([]byte("1\t0.5\n2\tn/a\n\t-3\n"), []byte(`{"SamplingFrequency": 50, "Columns": ["a", "b"], "b": {"Units": "mmHg"}}`), "b")
+	f.Fuzz(func(t *testing.T, tsv, side []byte, channel string) {
+		source := files{"s_physio.tsv.gz": zip(t, tsv), "s_physio.json": side}
+		promise(t, source, recording.Request{File: "s_physio.tsv.gz", Format: "bids", Channel: channel})
+	})
+}
