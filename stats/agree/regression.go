@@ -1,0 +1,171 @@
+package agree
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"tonocohort/stats"
+)
+
+// Names of the lines between two methods that both err.
+const (
+	MethodDeming        = "deming_jackknife"
+	MethodPassingBablok = "passing_bablok"
+)
+
+// Line is a straight line of one method on the other, with an interval for either
+// coefficient.
+type Line struct {
+	Intercept, Slope         float64
+	InterceptSE, SlopeSE     float64 // NaN for Passing-Bablok, which has none
+	InterceptCI, SlopeCI     stats.Interval
+	Slopes, Offset           int // Passing-Bablok: slopes between pairs, and how many lie below −1
+	LowRank, HighRank, Pairs int // Passing-Bablok: ranks of the interval's ends, before the offset
+}
+
+// Deming fits y on x by least squares where both err, with ratio the variance of
+// the error of y over that of x (Deming 1943; Cornbleet and Gochman 1979, Clin
+// Chem 25:432-8). Errors are the jackknife's, intervals by t with n − 2 degrees of
+// freedom (Linnet 1993, Clin Chem 39:424-32).
+func Deming(x, y []float64, ratio, level float64) (Line, error) {
+	if err := checkPairs(x, y, 4); err != nil {
+		return Line{}, err
+	}
+	if !(ratio > 0) || math.IsInf(ratio, 0) {
+		return Line{}, fmt.Errorf("agree: ratio of the error variances is %v", ratio)
+	}
+	n := len(x)
+	l := Line{Pairs: n}
+	l.Intercept, l.Slope = demingLine(x, y, ratio)
+	if math.IsNaN(l.Slope) {
+		return l, errors.New("agree: the methods do not vary together; no line can be fitted")
+	}
+	intercepts, slopes := make([]float64, n), make([]float64, n)
+	restX, restY := make([]float64, 0, n-1), make([]float64, 0, n-1)
+	for i := range n {
+		restX = append(append(restX[:0], x[:i]...), x[i+1:]...)
+		restY = append(append(restY[:0], y[:i]...), y[i+1:]...)
+		a, b := demingLine(restX, restY, ratio)
+		intercepts[i] = float64(float64(n)*l.Intercept) - float64(float64(n-1)*a)
+		slopes[i] = float64(float64(n)*l.Slope) - float64(float64(n-1)*b)
+	}
+	l.InterceptSE, l.SlopeSE = stats.StandardError(intercepts), stats.StandardError(slopes)
+	t := stats.StudentQuantile((1+level)/2, float64(n-2))
+	l.InterceptCI = stats.Interval{Low: l.Intercept - float64(t*l.InterceptSE), High: l.Intercept + float64(t*l.InterceptSE), Level: level, Method: MethodDeming}
+	l.SlopeCI = stats.Interval{Low: l.Slope - float64(t*l.SlopeSE), High: l.Slope + float64(t*l.SlopeSE), Level: level, Method: MethodDeming}
+	return l, nil
+}
+
+func demingLine(x, y []float64, ratio float64) (intercept, slope float64) {
+	mx, my := stats.Mean(x), stats.Mean(y)
+	var sxx, syy, sxy float64
+	for i := range x {
+		dx, dy := x[i]-mx, y[i]-my
+		sxx += float64(dx * dx)
+		syy += float64(dy * dy)
+		sxy += float64(dx * dy)
+	}
+	if sxy == 0 {
+		return math.NaN(), math.NaN()
+	}
+	d := syy - float64(ratio*sxx)
+	root := math.Sqrt(float64(d*d) + 4*ratio*float64(sxy*sxy))
+	// Two forms of the same root; the one without cancellation is used.
+	if d >= 0 {
+		slope = (d + root) / (2 * sxy)
+	} else {
+		slope = 2 * ratio * sxy / (root - d)
+	}
+	return my - float64(slope*mx), slope
+}
+
+// mostPairs bounds the memory of Passing-Bablok: the slopes between all pairs of
+// so many points take 400 MB.
+const mostPairs = 10000
+
+// PassingBablok fits y on x without a model of the errors, by the median of the
+// slopes between all pairs of points, shifted by the number of slopes below −1;
+// slopes of exactly −1 and pairs of equal points are left out (Passing and Bablok
+// 1983, J Clin Chem Clin Biochem 21:709-20). With an even number of slopes it is
+// the geometric mean of the middle ones. It takes up to 10 000 pairs.
+func PassingBablok(x, y []float64, level float64) (Line, error) {
+	if err := checkPairs(x, y, 4); err != nil {
+		return Line{}, err
+	}
+	if len(x) > mostPairs {
+		return Line{}, fmt.Errorf("agree: Passing-Bablok regression of %d pairs; it takes up to %d", len(x), mostPairs)
+	}
+	slopes, offset := pairSlopes(x, y)
+	n, count := float64(len(x)), len(slopes)
+	l := Line{Pairs: len(x), Slopes: count, Offset: offset, InterceptSE: math.NaN(), SlopeSE: math.NaN()}
+	at := func(rank int) (float64, bool) { // rank from 1
+		i := rank + offset - 1
+		if i < 0 || i >= count {
+			return math.NaN(), false
+		}
+		return slopes[i], true
+	}
+	middle, ok := at((count + 1) / 2)
+	if next, more := at(count/2 + 1); count%2 == 0 {
+		middle, ok = math.Copysign(math.Sqrt(math.Abs(middle*next)), middle), ok && more
+	}
+	if !ok || math.IsInf(middle, 0) {
+		return l, errors.New("agree: the slopes have no median; no line can be fitted")
+	}
+	l.Slope = middle
+	half := stats.NormalQuantile((1+level)/2) * math.Sqrt(n*(n-1)*(2*n+5)/18)
+	l.LowRank = int(math.RoundToEven((float64(count) - half) / 2))
+	l.HighRank = count - l.LowRank + 1
+	low, lowOK := at(l.LowRank)
+	high, highOK := at(l.HighRank)
+	if !lowOK || !highOK || l.LowRank < 1 {
+		low, high = math.NaN(), math.NaN() // too few points for the level
+	}
+	l.SlopeCI = stats.Interval{Low: low, High: high, Level: level, Method: MethodPassingBablok}
+	l.Intercept = medianRest(x, y, l.Slope)
+	l.InterceptCI = stats.Interval{Low: medianRest(x, y, high), High: medianRest(x, y, low), Level: level, Method: MethodPassingBablok}
+	return l, nil
+}
+
+// pairSlopes returns the sorted slopes between all pairs and how many lie below −1.
+func pairSlopes(x, y []float64) (slopes []float64, offset int) {
+	slopes = make([]float64, 0, len(x)*(len(x)-1)/2)
+	for i := range x {
+		for j := range i {
+			dx, dy := x[j]-x[i], y[j]-y[i]
+			var s float64
+			switch {
+			case dx != 0:
+				s = dy / dx
+			case dy != 0:
+				s = math.Inf(int(math.Copysign(1, dy)))
+			default:
+				continue
+			}
+			if s == -1 {
+				continue
+			}
+			if s < -1 {
+				offset++
+			}
+			slopes = append(slopes, s)
+		}
+	}
+	slices.Sort(slopes)
+	return slopes, offset
+}
+
+// medianRest is the median of y − slope·x; NaN without a finite slope.
+func medianRest(x, y []float64, slope float64) float64 {
+	if math.IsNaN(slope) || math.IsInf(slope, 0) {
+		return math.NaN()
+	}
+	rest := make([]float64, len(x))
+	for i := range x {
+		rest[i] = y[i] - float64(slope*x[i])
+	}
+	slices.Sort(rest)
+	return stats.Quantile(rest, 0.5, stats.ModePositions)
+}
