@@ -23,54 +23,58 @@ func (e *ErrDisclosure) Error() string {
 
 // release writes what may leave the study: statistics in which every cell rests
 // on enough people, and where they come from, by digests alone.
-func (r *run) release(flow *schema.Frame, results tabulate.Results) error {
-	minimum := r.study.Settings.Disclosure.MinCell
+func (o *output) release(results tabulate.Results) error {
+	disclosure := o.manifest.Settings.Disclosure
+	minimum := disclosure.MinCell
 	hidden := 0
-	var frames []*schema.Frame
-	for _, f := range []*schema.Frame{results.Summary, results.Regression, results.Comparison} {
+	frames := results.Frames()
+	for i, f := range frames {
+		if f == results.Flow {
+			frames[i] = disclosableFlow(f, minimum)
+			continue
+		}
 		checked, n := disclosable(f, minimum)
 		hidden += n
-		frames = append(frames, checked)
+		frames[i] = checked
 	}
-	if hidden > 0 && r.study.Settings.Disclosure.OnViolation == "block" {
-		r.blocked = &ErrDisclosure{hidden}
+	if hidden > 0 && disclosure.OnViolation == "block" {
+		o.blocked = &ErrDisclosure{hidden}
 		return nil
 	}
-	frames = append([]*schema.Frame{disclosableFlow(flow, minimum)}, frames...)
 	for _, f := range frames {
-		if err := r.releaseTable(f); err != nil {
+		if err := o.releaseTable(f); err != nil {
 			return err
 		}
 	}
-	return r.releaseProvenance(hidden)
+	return o.releaseProvenance(hidden)
 }
 
 // releaseTable writes a table as Parquet, CSV and Markdown.
-func (r *run) releaseTable(f *schema.Frame) error {
+func (o *output) releaseTable(f *schema.Frame) error {
 	base := releaseFolder + f.Table.Name
-	out, err := writeTable(r.results, base+".parquet", f, r.tableMeta)
+	out, err := writeTable(o.results, base+".parquet", f, o.tableMeta)
 	if err != nil {
 		return err
 	}
-	csv, err := writeFile(r.results, base+".csv", false, func(w io.Writer) error {
+	csv, err := writeFile(o.results, base+".csv", false, func(w io.Writer) error {
 		return parquet.WriteCSV(w, f, parquet.CSVOptions{})
 	})
 	if err != nil {
 		return err
 	}
-	markdown, err := writeFile(r.results, base+".md", false, func(w io.Writer) error { return writeMarkdown(w, f) })
+	markdown, err := writeFile(o.results, base+".md", false, func(w io.Writer) error { return writeMarkdown(w, f) })
 	if err != nil {
 		return err
 	}
-	r.manifest.Outputs = append(r.manifest.Outputs, out, csv, markdown)
+	o.manifest.Outputs = append(o.manifest.Outputs, out, csv, markdown)
 	return nil
 }
 
 // releaseProvenance says what the released tables were made from; inputs are
 // named by digest alone, since file names can hold initials or dates.
-func (r *run) releaseProvenance(hidden int) error {
-	inputs := make([]string, 0, len(r.study.Inputs))
-	for _, in := range r.study.Inputs {
+func (o *output) releaseProvenance(hidden int) error {
+	inputs := make([]string, 0, len(o.sources))
+	for _, in := range o.sources {
 		inputs = append(inputs, in.SHA256)
 	}
 	provenance := struct {
@@ -80,8 +84,8 @@ func (r *run) releaseProvenance(hidden int) error {
 		Tables  []string             `json:"study_tables_sha256"`
 		MinCell int                  `json:"min_cell"`
 		Hidden  int                  `json:"rows_hidden"`
-	}{schema.Caution, r.study.Settings.Study, r.manifest.Build, inputs, r.study.Settings.Disclosure.MinCell, hidden}
-	out, err := writeFile(r.results, releaseFolder+"provenance.json", false, func(w io.Writer) error {
+	}{schema.Caution, o.manifest.Settings.Study, o.manifest.Build, inputs, o.manifest.Settings.Disclosure.MinCell, hidden}
+	out, err := writeFile(o.results, releaseFolder+"provenance.json", false, func(w io.Writer) error {
 		encoder := json.NewEncoder(w)
 		encoder.SetIndent("", " ")
 		encoder.SetEscapeHTML(false)
@@ -90,7 +94,7 @@ func (r *run) releaseProvenance(hidden int) error {
 	if err != nil {
 		return err
 	}
-	r.manifest.Outputs = append(r.manifest.Outputs, out)
+	o.manifest.Outputs = append(o.manifest.Outputs, out)
 	return nil
 }
 

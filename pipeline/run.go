@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 	"runtime"
 	"time"
 
@@ -48,38 +46,34 @@ func (e *StructuralError) Error() string {
 	return fmt.Sprintf("%d structural faults in the study: nothing was written", n)
 }
 
-// ErrSealed says that the results folder already holds a finished run.
-var ErrSealed = errors.New("the results folder holds a finished run")
-
 // run carries what the steps hand on to each other.
 type run struct {
-	options   Options
-	studyDir  string
-	outDir    string
-	layout    *layout
-	files     *store.Root
-	study     *study.Study
-	lock      *store.Lock
-	results   *store.Folder
-	manifest  schema.Manifest
-	issues    []schema.Issue
-	tally     *tally
-	scheme    study.Scheme
-	blocked   *ErrDisclosure
-	summary   *schema.Frame
-	tableMeta map[string]string
+	output
+	options  Options
+	studyDir string
+	layout   *layout
+	files    *store.Root
+	study    *study.Study
+	tally    *tally
+	scheme   study.Scheme
 }
 
-// Run reads the study in studyDir, computes everything and leaves it in outDir,
-// sealed by a manifest. A structural fault is a *StructuralError.
-func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, error) {
+// filled puts in what stands for zero.
+func (o Options) filled() Options {
 	if o.Jobs <= 0 {
 		o.Jobs = runtime.GOMAXPROCS(0)
 	}
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	r := &run{options: o, studyDir: studyDir, outDir: outDir, layout: newLayout(), tally: newTally()}
+	return o
+}
+
+// Run reads the study in studyDir, computes everything and leaves it in outDir,
+// sealed by a manifest. A structural fault is a *StructuralError.
+func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, error) {
+	o = o.filled()
+	r := &run{output: output{dir: outDir}, options: o, studyDir: studyDir, layout: newLayout(), tally: newTally()}
 	defer r.close()
 	started := o.Now()
 	for _, step := range []struct {
@@ -102,16 +96,11 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 			return nil, fmt.Errorf("%s: %w", step.name, err)
 		}
 	}
-	r.manifest.Run = &schema.RunTimes{
-		Started: started.UTC().Format(time.RFC3339), Ended: o.Now().UTC().Format(time.RFC3339), Jobs: o.Jobs,
+	if err := r.seal(started, o.Now(), o.Jobs); err != nil {
+		return nil, err
 	}
-	if err := sealManifest(r.results, &r.manifest); err != nil {
-		return nil, fmt.Errorf("sealing the results: %w", err)
-	}
-	outcome := &Outcome{Manifest: &r.manifest, Issues: r.issues, Reasons: r.tally.reasons(), Summary: r.summary}
-	if r.blocked != nil {
-		outcome.Blocked = r.blocked
-	}
+	outcome := r.outcome()
+	outcome.Reasons = r.tally.reasons()
 	return outcome, nil
 }
 
@@ -119,13 +108,7 @@ func (r *run) close() {
 	if r.files != nil {
 		r.files.Close()
 	}
-	if r.results != nil {
-		r.results.Close()
-	}
-	if r.lock != nil {
-		// The lock goes with the process in any case.
-		_ = r.lock.Unlock()
-	}
+	r.output.close()
 }
 
 func (r *run) readStudy(context.Context) error {
@@ -146,52 +129,13 @@ func (r *run) readStudy(context.Context) error {
 }
 
 func (r *run) openResults(context.Context) error {
-	same, err := sameFolder(r.studyDir, r.outDir)
-	if err != nil {
+	if err := r.open(r.options.Replace, r.studyDir); err != nil {
 		return err
 	}
-	if same {
-		return fmt.Errorf("results would land in the study folder %s: give another folder", r.studyDir)
+	sources := make([]schema.File, len(r.study.Inputs))
+	for i, in := range r.study.Inputs {
+		sources[i] = schema.File(in)
 	}
-	if _, err := os.Stat(filepath.Join(r.outDir, ManifestName)); err == nil && !r.options.Replace {
-		return fmt.Errorf("%s: %w; give another folder, or --replace to write over it", r.outDir, ErrSealed)
-	}
-	if r.lock, err = store.LockFolder(r.outDir); err != nil {
-		return err
-	}
-	// Without its manifest the folder is unsealed: from here on it is either
-	// written whole or says that it is not.
-	if err := os.Remove(filepath.Join(r.outDir, ManifestName)); err != nil && !os.IsNotExist(err) {
-		return err
-	}
-	if r.results, err = store.OpenFolder(r.outDir); err != nil {
-		return err
-	}
-	if _, err := r.results.Sweep("tables", "release"); err != nil {
-		return err
-	}
-	r.manifest = schema.Manifest{
-		Format: schema.ManifestFormat, Caution: schema.Caution, Study: r.study.Settings.Study,
-		Build: CurrentBuild(r.options.Version), Settings: r.study.Settings, Seeds: map[string]string{},
-	}
-	r.tableMeta = map[string]string{"study": r.study.Settings.Study.ID, "caution": schema.Caution}
-	for _, in := range r.study.Inputs {
-		r.manifest.Inputs = append(r.manifest.Inputs, schema.File(in))
-	}
+	r.begin(r.study.Settings, r.options.Version, sources)
 	return nil
-}
-
-func sameFolder(a, b string) (bool, error) {
-	first, err := os.Stat(a)
-	if err != nil {
-		return false, err
-	}
-	second, err := os.Stat(b)
-	if os.IsNotExist(err) {
-		return false, nil
-	}
-	if err != nil {
-		return false, err
-	}
-	return os.SameFile(first, second), nil
 }

@@ -12,9 +12,9 @@ import (
 )
 
 // computeStatistics reads the written person-level table back and summarises
-// what stands there; then it makes the release of what passes disclosure.
+// what stands there.
 func (r *run) computeStatistics(context.Context) error {
-	root, err := store.OpenRoot(r.outDir)
+	root, err := store.OpenRoot(r.dir)
 	if err != nil {
 		return err
 	}
@@ -23,31 +23,37 @@ func (r *run) computeStatistics(context.Context) error {
 	if err != nil {
 		return err
 	}
-	results := tabulate.Tables(visits, r.study.Settings, study.SettingsFile, "analysis")
+	r.manifest.Counts = r.tally.counts
+	r.manifest.Counts.Withdrawn = r.study.Withdrawn
+	return r.statistics(visits, r.tally.flow(r.study), study.SettingsFile, "analysis")
+}
+
+// statistics carries out the plan of the settings on a person-level table,
+// writes the tables of statistics, and makes the release of what passes
+// disclosure. before is the flow up to that table; file and section say where
+// the plan stands.
+func (o *output) statistics(visits, before *schema.Frame, file, section string) error {
+	results := tabulate.Tables(visits, o.manifest.Settings, file, section)
 	if schema.AnyStructural(results.Issues) {
-		// The plan was judged before the run against the same columns.
+		// The plan was judged before, against the same columns.
 		return fmt.Errorf("the plan of the statistics: %s", results.Issues[0])
 	}
-	r.issues = append(r.issues, onlyNew(results.Issues, r.study.Issues)...)
-	flow := continued(r.tally.flow(r.study), results.Flow)
-	r.summary = results.Summary
-	for _, f := range []*schema.Frame{flow, results.Summary, results.Regression, results.Comparison} {
-		out, err := writeTable(r.results, tablePath(f.Table.Name), f, r.tableMeta)
-		if err != nil {
+	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
+	results.Flow = continued(before, results.Flow)
+	o.summary = results.Summary
+	for _, f := range results.Frames() {
+		if err := o.write(f); err != nil {
 			return err
 		}
-		r.manifest.Outputs = append(r.manifest.Outputs, out)
 	}
-	if err := r.writeIssues(); err != nil {
+	if err := o.writeIssues(); err != nil {
 		return err
 	}
-	r.tally.counts.Withdrawn = r.study.Withdrawn
-	r.tally.counts.Issues = map[schema.Size]int{}
-	for _, i := range r.issues {
-		r.tally.counts.Issues[i.Size]++
+	o.manifest.Counts.Issues = map[schema.Size]int{}
+	for _, i := range o.issues {
+		o.manifest.Counts.Issues[i.Size]++
 	}
-	r.manifest.Counts = r.tally.counts
-	return r.release(flow, results)
+	return o.release(results)
 }
 
 // onlyNew drops issues that the check before the run has listed already.
@@ -81,10 +87,10 @@ func continued(first, second *schema.Frame) *schema.Frame {
 }
 
 // writeIssues keeps the list that was shown at the terminal.
-func (r *run) writeIssues() error {
-	schema.SortIssues(r.issues)
-	out, err := writeFile(r.results, tablesFolder+"issues.txt", true, func(w io.Writer) error {
-		for _, i := range r.issues {
+func (o *output) writeIssues() error {
+	schema.SortIssues(o.issues)
+	out, err := writeFile(o.results, tablesFolder+"issues.txt", true, func(w io.Writer) error {
+		for _, i := range o.issues {
 			if _, err := fmt.Fprintf(w, "%s\t%s\t%s\n", i.Size, i.Code, i); err != nil {
 				return err
 			}
@@ -94,6 +100,6 @@ func (r *run) writeIssues() error {
 	if err != nil {
 		return err
 	}
-	r.manifest.Outputs = append(r.manifest.Outputs, out)
+	o.manifest.Outputs = append(o.manifest.Outputs, out)
 	return nil
 }

@@ -42,6 +42,11 @@ type Results struct {
 	Issues     []schema.Issue
 }
 
+// Frames lists the tables in the order in which they are written.
+func (r Results) Frames() []*schema.Frame {
+	return []*schema.Frame{r.Flow, r.Summary, r.Regression, r.Comparison}
+}
+
 // Tables computes the statistics of settings.Analysis from a subject_visits
 // frame. With a structural issue, as Check finds them, the tables are empty.
 // File and section name the place of the plan in issues: study.yaml, analysis.
