@@ -75,3 +75,22 @@ func BenchmarkMedianMillion(b *testing.B) {
 		b.ReportMetric(float64(f.Steps), "exchanges")
 	}
 }
+
+// Errors by person for 100 000 persons with two visits each, 13 columns.
+func BenchmarkClusterCR2(b *testing.B) {
+	y, x := benchmarkTable(200_000)
+	person := make([]int, len(y))
+	for i := range person {
+		person[i] = i / 2
+	}
+	f, err := OLS(Columns(true, nil, x), y, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := f.ClusterCovariance(CR2, person); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

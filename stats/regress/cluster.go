@@ -30,7 +30,7 @@ func (f *Model) clusterCovariance(kind string, cluster []int) (*Covariance, erro
 	switch kind {
 	case CR0, CR1:
 		meat := newSquare(f.Rank)
-		f.eachCluster(groups, func(_ int, score []float64, _ [][]float64) { addOuter(meat, score, 1) })
+		f.eachCluster(groups, func(_ int, score []float64, _, _ [][]float64) { addOuter(meat, score, 1) })
 		if kind == CR1 {
 			g := float64(len(groups))
 			scale(meat, g/(g-1)*(float64(f.N-1)/float64(f.DF)))
@@ -50,8 +50,8 @@ func (f *Model) clusterCovariance(kind string, cluster []int) (*Covariance, erro
 func (f *Model) biasReduced(groups [][]int) *Covariance {
 	meat := newSquare(f.Rank)
 	degrees := make([]satterthwaite, len(f.Names))
-	f.eachCluster(groups, func(_ int, score []float64, m [][]float64) {
-		root := inverseRootOfRest(m)
+	f.eachCluster(groups, func(_ int, score []float64, m, rows [][]float64) {
+		root := inverseRootOfRest(m, rows)
 		addOuter(meat, multiply(root, score), 1)
 		for j, row := range f.transform {
 			if row != nil {
@@ -104,24 +104,63 @@ func (s *satterthwaite) value() float64 {
 	return float64(s.trace*s.trace) / square
 }
 
-// inverseRootOfRest returns (I − m)^(−1/2) for a symmetric m with eigenvalues
-// between 0 and 1; directions in which I − m vanishes are left out.
-func inverseRootOfRest(m [][]float64) [][]float64 {
+// inverseRootOfRest returns (I − m)^(−1/2) for m = Σ q·qᵀ over the rows of a
+// cluster, whose eigenvalues lie between 0 and 1; directions in which I − m
+// vanishes are left out. rows may hold the rows, column by column: the
+// eigenvalues of few rows are found from their own small matrix.
+func inverseRootOfRest(m, rows [][]float64) [][]float64 {
 	k := len(m)
 	out := newSquare(k)
-	var eigen mat.EigenSym
-	if k == 0 || !eigen.Factorize(mat.NewSymDense(k, slices.Concat(m...)), true) {
+	for i := range out {
+		out[i][i] = 1
+	}
+	add := func(value float64, vector []float64) { // vector at unit length
+		factor := -1.0
+		if value <= leverageOne {
+			factor = 1/math.Sqrt(1-value) - 1
+		}
+		addOuter(out, vector, factor)
+	}
+	if k == 0 || rows == nil || len(rows[0]) >= k {
+		values, vectors := eigenOf(m)
+		for a, value := range values {
+			add(value, vectors[a])
+		}
 		return out
 	}
-	var vectors mat.Dense
-	eigen.VectorsTo(&vectors)
-	for a, value := range eigen.Values(nil) {
-		if value > leverageOne {
+	gram := newSquare(len(rows[0]))
+	for _, column := range rows {
+		addOuter(gram, column, 1)
+	}
+	values, vectors := eigenOf(gram)
+	for a, value := range values {
+		if value < 1e-300 {
 			continue
 		}
-		addOuter(out, mat.Col(nil, a, &vectors), 1/math.Sqrt(1-min(value, 1)))
+		vector := make([]float64, k)
+		for j := range vector {
+			vector[j] = dot(rows[j], vectors[a]) / math.Sqrt(value)
+		}
+		add(value, vector)
 	}
 	return out
+}
+
+// eigenOf returns eigenvalues and eigenvectors of a symmetric matrix.
+func eigenOf(m [][]float64) (values []float64, vectors [][]float64) {
+	if len(m) == 1 {
+		return m[0], [][]float64{{1}}
+	}
+	var eigen mat.EigenSym
+	if len(m) == 0 || !eigen.Factorize(mat.NewSymDense(len(m), slices.Concat(m...)), true) {
+		return nil, nil
+	}
+	var columns mat.Dense
+	eigen.VectorsTo(&columns)
+	for a := range m {
+		vectors = append(vectors, mat.Col(nil, a, &columns))
+	}
+	return eigen.Values(nil), vectors
 }
 
 // designCovariance is the linearised estimator.
@@ -146,7 +185,7 @@ func (f *Model) designCovariance(stratum, cluster []int) (*Covariance, error) {
 		n := float64(len(inside))
 		scores := make([][]float64, len(inside))
 		mean := make([]float64, f.Rank)
-		f.eachCluster(inside, func(g int, score []float64, _ [][]float64) {
+		f.eachCluster(inside, func(g int, score []float64, _, _ [][]float64) {
 			scores[g] = append([]float64(nil), score...)
 			axpy(1/n, score, mean)
 		})
@@ -175,9 +214,10 @@ func (f *Model) withDegrees(c *Covariance, degrees float64) *Covariance {
 	return c
 }
 
-// eachCluster visits the clusters with their scores Σ q·e and the matrices
-// Σ q·qᵀ over their rows; both are reused between visits.
-func (f *Model) eachCluster(groups [][]int, visit func(g int, score []float64, products [][]float64)) {
+// eachCluster visits the clusters with their scores Σ q·e, the matrices Σ q·qᵀ
+// over their rows and, where these fit into one block, the rows themselves; all
+// are reused between visits.
+func (f *Model) eachCluster(groups [][]int, visit func(g int, score []float64, products, rows [][]float64)) {
 	block, work := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows)
 	e, ones, scratch := make([]float64, blockRows), make([]float64, blockRows), make([]float64, blockRows)
 	for i := range ones {
@@ -187,11 +227,12 @@ func (f *Model) eachCluster(groups [][]int, visit func(g int, score []float64, p
 	for g, rows := range groups {
 		clear(score)
 		scale(products, 0)
+		var q [][]float64
 		for part := range slices.Chunk(rows, blockRows) {
 			if f.Rank == 0 {
 				break
 			}
-			q := f.inverse.product(f.loadRows(block, part), work)
+			q = f.inverse.product(f.loadRows(block, part), work)
 			for i, row := range part {
 				e[i] = f.working[row]
 				if f.weights != nil {
@@ -203,6 +244,9 @@ func (f *Model) eachCluster(groups [][]int, visit func(g int, score []float64, p
 			}
 			addWeightedProducts(products, q, ones[:len(part)], scratch)
 		}
-		visit(g, score, products)
+		if len(rows) > blockRows {
+			q = nil
+		}
+		visit(g, score, products, q)
 	}
 }

@@ -43,6 +43,17 @@ func TestClusterErrorsAgainstR(t *testing.T) {
 	}
 }
 
+// statsmodels 0.13.5, without its small-sample factors.
+func TestClusterErrorsAgainstStatsmodels(t *testing.T) {
+	cohort := readTable(t, "golden/in/cohort.csv")
+	f := mustOLS(t, goldenDesign(cohort, true), cohort.numbers("cpp"), nil)
+	c, err := f.ClusterCovariance(CR0, sites(t, cohort))
+	if err != nil {
+		t.Fatal(err)
+	}
+	same(t, "CR0", c.SE(), readGolden(t, "p03_stats").at("cluster", "se_nocorr").numbers(), goldenTolerance, 0)
+}
+
 // Every row its own cluster: CR0 is HC0 and CR2 is HC2.
 func TestClustersOfOne(t *testing.T) {
 	cohort := readTable(t, "golden/in/cohort.csv")

@@ -40,6 +40,11 @@ func TestLeastSquaresAgainstR(t *testing.T) {
 				near(t, name+" P by "+kind, row.P, g.at("hc", kind, "p", j).number(), goldenTolerance)
 			}
 		}
+		second := readGolden(t, "p03_stats") // statsmodels 0.13.5
+		same(t, name+" coefficients, second source", f.Coefficients, second.at("ols", "coef").numbers(), goldenTolerance, 0)
+		for _, kind := range []string{HC0, HC1, HC2, HC3} {
+			same(t, name+" "+kind+", second source", mustCovariance(t, f, kind).SE(), second.at(kind, "se").numbers(), goldenTolerance, 0)
+		}
 		same(t, name+" leverage", f.Leverages()[:20], g.at("diag", "hat").numbers(), goldenTolerance, 0)
 		same(t, name+" residuals", f.Residuals[:20], g.at("diag", "resid").numbers(), goldenTolerance, 0)
 	}

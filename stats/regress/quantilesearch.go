@@ -20,7 +20,6 @@ const (
 type quantileSearch struct {
 	fit   *QuantileFit
 	y     []float64 // residuals of least squares
-	b     []float64 // coefficients of the fitted columns, scaled, on top of least squares
 	steps int
 	walk  *vertex
 }
