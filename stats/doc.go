@@ -23,6 +23,12 @@ const (
 	MethodWelch          = "welch"           // unequal variances, Satterthwaite's degrees of freedom
 	MethodF              = "f"               // normal theory for a ratio of standard deviations
 	MethodDelta          = "delta_t"         // first-order expansion, t with n − 1 degrees of freedom
+	MethodLogT           = "t_of_logarithms" // Student's t on the logarithms
+	MethodSurveyT        = "taylor_t"        // linearised over a sampling design, t with units − strata degrees of freedom
+	MethodSurveyLogit    = "taylor_logit_t"  // the same on the scale of log odds
+	MethodWoodruff       = "woodruff"        // interval of the share below, carried back
+	MethodPrecisionT     = "precision_t"     // weights as known precisions, t with n − 1 degrees of freedom
+	MethodStandardised   = "standardised_t"  // classes of a standard population, Satterthwaite's degrees of freedom
 	MethodClusterT       = "cluster_t"       // linearised over clusters, t with clusters − 1 degrees of freedom
 )
 

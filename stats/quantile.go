@@ -55,6 +55,12 @@ func Quantile(sorted []float64, p float64, t QuantileType) float64 {
 	if n == 0 || !(p >= 0 && p <= 1) || !t.Valid() {
 		return math.NaN()
 	}
+	return quantileAt(n, p, t, func(rank int) float64 { return sorted[rank-1] })
+}
+
+// quantileAt is the quantile of n sorted values of which at gives each by its
+// rank, counted from 1.
+func quantileAt(n int, p float64, t QuantileType, at func(rank int) float64) float64 {
 	position := quantilePosition(n, p, t)
 	whole := math.Floor(position)
 	share := position - whole
@@ -73,7 +79,7 @@ func Quantile(sorted []float64, p float64, t QuantileType) float64 {
 	}
 	low := clamp(int(whole), n)
 	high := clamp(int(whole)+1, n)
-	a, b := sorted[low-1], sorted[high-1]
+	a, b := at(low), at(high)
 	switch {
 	case share == 0 || a == b:
 		return a
