@@ -22,7 +22,7 @@ import (
 // cannot carry out are refused, not ignored.
 func loadStudy(files *store.Root) *study.Study {
 	s := study.Load(files, study.Options{
-		CentralMethods:   []string{"tube_constant", "moving_average", "none"},
+		CentralMethods:   []string{"tube_constant", "tube_windkessel", "tube_individual", "moving_average", "late_shoulder", "none"},
 		RecordingFormats: newReader(files).Supported(),
 		PrivacyIDs:       []string{"as_given"},
 		ModelErrors:      []string{"classical", "hc3"},

@@ -15,11 +15,11 @@ const chunkSubjects = 64
 
 // personTables are the tables that are written chunk by chunk.
 type personTables struct {
-	recordings, visits, beats, waveforms, exclusions *openTable
+	recordings, visits, beats, waveforms, estimates, uncertainty, exclusions *openTable
 }
 
 func (p *personTables) all() []*openTable {
-	return []*openTable{p.recordings, p.visits, p.beats, p.waveforms, p.exclusions}
+	return []*openTable{p.recordings, p.visits, p.beats, p.waveforms, p.estimates, p.uncertainty, p.exclusions}
 }
 
 func (r *run) createPersonTables() (*personTables, error) {
@@ -32,6 +32,8 @@ func (r *run) createPersonTables() (*personTables, error) {
 		{&p.visits, schema.SubjectVisitsTable(r.study.Carried)},
 		{&p.beats, schema.BeatsTable()},
 		{&p.waveforms, schema.WaveformsTable()},
+		{&p.estimates, schema.EstimatesTable()},
+		{&p.uncertainty, schema.UncertaintyTable()},
 		{&p.exclusions, schema.ExclusionsTable()},
 	} {
 		var err error
@@ -89,9 +91,13 @@ func (r *run) computeRecordings(ctx context.Context) (err error) {
 
 func (r *run) computeChunks(ctx context.Context, done chan<- []subjectResult) error {
 	defer close(done)
+	methods, err := newEstimators(r.study.Settings.Central, nil)
+	if err != nil {
+		return err
+	}
 	workers := make(chan *worker, r.options.Jobs)
 	for range r.options.Jobs {
-		workers <- newWorker(r.study.Settings, r.layout, r.files)
+		workers <- newWorker(r.study.Settings, r.layout, r.files, methods)
 	}
 	subjects := r.study.Subjects
 	for start := 0; start < len(subjects); start += chunkSubjects {
@@ -137,7 +143,8 @@ func (r *run) writeChunk(tables *personTables, left *leftOut, slots []subjectRes
 		rows  *schema.Frame
 	}{
 		{tables.recordings, rows.recordings}, {tables.visits, rows.visits}, {tables.beats, rows.beats},
-		{tables.waveforms, rows.waveforms}, {tables.exclusions, rows.exclusions},
+		{tables.waveforms, rows.waveforms}, {tables.estimates, rows.estimates}, {tables.uncertainty, rows.uncertainty},
+		{tables.exclusions, rows.exclusions},
 	} {
 		if err := t.table.append(t.rows); err != nil {
 			return err

@@ -10,7 +10,7 @@ import (
 
 // primary fills the central_ columns, the wave and the indices by the primary
 // calibration.
-func (w *worker) primary(r *recordingResult, average []float64) {
+func (w *worker) primary(r *recordingResult, average []float64, e central.Estimate, j *central.Jackknife, spread central.Spread) {
 	scale, offset, err := w.scale(r, average, r.calibration)
 	if err != nil {
 		r.leave(statusExcluded, w.whyNoScale(r), err.Error())
@@ -19,9 +19,25 @@ func (w *worker) primary(r *recordingResult, average []float64) {
 	r.scale, r.offset = scale, offset
 	wave := affine(&w.wave, average, scale, offset)
 	w.peripheral(r, wave)
-	wave = affine(&w.wave, w.aortic, scale, offset)
-	r.aortic = single(wave)
-	w.indices(r, wave)
+	if e.Wave != nil {
+		r.aortic = single(affine(&w.wave, e.Wave, scale, offset))
+	}
+	m := w.measured(e, scale, offset, r.stepS)
+	w.indices(r, &m)
+	if e.Wave != nil {
+		w.shape(r, affine(&w.wave, e.Wave, scale, offset), &m)
+	}
+	w.layout.derive(r.values)
+	if j != nil {
+		upper := r.cuff.SBP
+		if r.calibration == pulse.ByMAPDBP {
+			upper = w.layout.get(r.values, "brachial_map_mmhg")
+		}
+		errors := j.Errors(r.calibration, upper, r.cuff.DBP)
+		w.uncertain(r, r.calibration, "", errors, spread, scale)
+		w.uncertainIndices(r, errors, spread)
+	}
+	w.layout.fillErrors(r.values, r.errors)
 }
 
 // whyNoScale names what is missing for the primary calibration.
@@ -61,18 +77,45 @@ func (w *worker) peripheral(r *recordingResult, wave []float64) {
 }
 
 // indices fills what is measured on the aortic wave.
-func (w *worker) indices(r *recordingResult, wave []float64) {
-	m := w.central.Measure(wave, r.stepS)
+func (w *worker) indices(r *recordingResult, m *central.Indices) {
 	set := func(name string, x float64) { w.layout.set(r.values, name, x) }
 	set("central_sbp_mmhg", m.SBP)
 	set("central_dbp_mmhg", m.DBP)
 	set("central_map_mmhg", m.MAP)
 	set("augmentation_pressure_mmhg", m.AugmentationPressure)
+	if len(r.aortic) == 0 {
+		r.indexNotes = append(r.indexNotes, "aortic_wave:method_gives_a_peak_alone")
+		return
+	}
+	set("early_systolic_mmhg", m.EarlySystolic)
+	set("late_systolic_mmhg", m.LateSystolic)
 	set("shoulder_ms", m.ShoulderMS)
+	set("peak_ms", m.PeakMS)
+	set("maximum_slope_mmhg_s", m.MaximumSlope)
+	set("central_form_factor", m.FormFactor)
 	set("ejection_duration_ms", m.EjectionMS)
 	set("systolic_integral_mmhg_s", m.SystolicIntegral)
 	set("diastolic_integral_mmhg_s", m.DiastolicIntegral)
-	r.indexNotes = m.Notes
+	r.augmentation = m.Type
+	r.indexNotes = append(r.indexNotes, m.Notes...)
+}
+
+// shape fills what the aortic wave says beyond its landmarks, and notes what
+// lies outside what people have.
+func (w *worker) shape(r *recordingResult, wave []float64, m *central.Indices) {
+	set := func(name string, x float64) { w.layout.set(r.values, name, x) }
+	s := central.Separate(wave, r.stepS, m, central.TriangleThirty)
+	set("forward_wave_mmhg", s.Forward)
+	set("backward_wave_mmhg", s.Backward)
+	set("reflection_magnitude", s.ReflectionMagnitude)
+	v := central.MeasureReservoir(wave, r.stepS, m)
+	set("reservoir_mmhg", v.Amplitude)
+	set("excess_mmhg", v.ExcessAmplitude)
+	set("reservoir_integral_mmhg_s", v.ReservoirIntegral)
+	set("excess_integral_mmhg_s", v.ExcessIntegral)
+	set("diastolic_decay_per_s", v.DiastolicRate)
+	r.indexNotes = append(append(r.indexNotes, s.Notes...), v.Notes...)
+	r.indexNotes = append(r.indexNotes, central.Implausible(m, w.layout.get(r.values, "heart_rate_bpm"), r.sex)...)
 }
 
 // affine returns offset + scale·x in scratch memory of the caller's.

@@ -25,6 +25,7 @@ const (
 // recordingResult is everything that one recording leaves behind.
 type recordingResult struct {
 	row            *study.Recording
+	sex            string
 	status         string
 	reason, detail string
 	quality        string
@@ -37,6 +38,9 @@ type recordingResult struct {
 	cuff           study.Cuff
 	mapSource      string
 	indexNotes     []string
+	augmentation   string // type A, B or C
+	methods        []methodResult
+	errors         map[string]components
 	values         values
 	beats          []pulse.Beat
 	scale          float64 // of the primary calibration: mmHg = offset + scale · sample
@@ -61,14 +65,16 @@ type worker struct {
 	layout   *layout
 	reader   *recording.Reader
 	analyser *pulse.Analyser
-	central  *central.Workspace
-	wave     []float64 // calibrated average beat, mmHg
-	aortic   []float64 // in the unit of the recording
+	*estimators
+	central *central.Workspace
+	wave    []float64 // calibrated average beat, mmHg
+	aortic  []float64 // in the unit of the recording
+	other   []float64
 }
 
-func newWorker(s schema.Settings, l *layout, files *store.Root) *worker {
+func newWorker(s schema.Settings, l *layout, files *store.Root, e *estimators) *worker {
 	return &worker{
-		settings: s, layout: l,
+		settings: s, layout: l, estimators: e,
 		reader: newReader(files), central: central.NewWorkspace(),
 		analyser: pulse.NewAnalyser(pulse.Settings{
 			LowpassHz: s.Beats.LowpassHz, MinAccepted: s.Beats.MinAccepted, MinSeconds: s.Beats.MinSeconds,
@@ -77,11 +83,11 @@ func newWorker(s schema.Settings, l *layout, files *store.Root) *worker {
 }
 
 // recording carries one recording from its file to its values.
-func (w *worker) recording(visit *study.Visit, row *study.Recording) *recordingResult {
+func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording) *recordingResult {
 	r := &recordingResult{
-		row: row, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(),
+		row: row, sex: sex, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(),
 		calibration: w.settings.Calibration.Primary, stepS: math.NaN(), scale: math.NaN(), offset: math.NaN(),
-		values: w.layout.empty(),
+		values: w.layout.empty(), errors: map[string]components{},
 	}
 	w.brachial(r, visit)
 	if row.Fault != "" {
@@ -111,7 +117,6 @@ func (w *worker) recording(visit *study.Visit, row *study.Recording) *recordingR
 	w.layout.set(r.values, "heart_rate_bpm", pulses.HeartRateBPM)
 	w.judgeGrade(r)
 	w.estimate(r, pulses)
-	w.layout.derive(r.values)
 	return r
 }
 
@@ -190,34 +195,61 @@ func reviewReason(row *study.Recording, decision string) string {
 }
 
 // estimate gives the average beat its scale, works back the aortic wave and
-// measures both. The transfer is linear and keeps the mean, so the wave is
-// carried over once, in the recording's own unit, and each calibration is a
-// change of scale afterwards.
+// measures both. Every estimate follows scale and offset of the beat, so it is
+// made once, in the recording's own unit, and each calibration is a change of
+// scale afterwards.
 func (w *worker) estimate(r *recordingResult, p pulse.Result) {
-	transfer, err := central.For(w.settings.Central.Method, r.row.Artery)
+	beat := central.Beat{Wave: p.Average, StepS: p.StepS, Artery: r.row.Artery}
+	primary := w.estimators.primary
+	e, err := primary.Estimate(w.central, beat, w.aortic)
 	if err != nil {
 		r.leave(statusFailed, "no_transfer", err.Error())
 		return
 	}
-	r.centralMethod, r.stepS = transfer.Name(), p.StepS
-	w.aortic = w.central.Apply(transfer, p.Average, p.PeriodS, w.aortic)
-	for _, kind := range schema.Calibrations {
-		w.calibrated(r, p.Average, kind)
+	r.centralMethod, r.stepS, r.indexNotes = e.Method, p.StepS, e.Notes
+	if e.Wave != nil {
+		w.aortic = e.Wave
 	}
-	w.primary(r, p.Average)
+	w.byMethod(r, p.Average, e, primary.Source(), true)
+	var jackknife *central.Jackknife
+	if e.Transfer != nil {
+		jackknife = w.central.Jackknife(p.Stack, p.StepS, e.Transfer, r.row.Artery)
+	}
+	spread := primary.Spread(w.central, beat, e)
+	for _, kind := range schema.Calibrations {
+		w.calibrated(r, p.Average, kind, e, jackknife, spread)
+	}
+	w.primary(r, p.Average, e, jackknife, spread)
+	w.others(r, p)
 }
 
 // calibrated fills the central values of one of the two calibrations.
-func (w *worker) calibrated(r *recordingResult, average []float64, kind string) {
+func (w *worker) calibrated(r *recordingResult, average []float64, kind string, e central.Estimate, j *central.Jackknife, spread central.Spread) {
 	scale, offset, err := w.scale(r, average, kind)
 	if err != nil {
 		return
 	}
-	wave := affine(&w.wave, w.aortic, scale, offset)
-	m := w.central.Measure(wave, r.stepS)
+	m := w.measured(e, scale, offset, r.stepS)
 	w.layout.set(r.values, "central_sbp_"+kind+"_mmhg", m.SBP)
 	w.layout.set(r.values, "central_dbp_"+kind+"_mmhg", m.DBP)
 	w.layout.set(r.values, "central_map_"+kind+"_mmhg", m.MAP)
+	w.layout.derive(r.values)
+	if j != nil {
+		upper := w.layout.get(r.values, "brachial_sbp_mmhg")
+		if kind == pulse.ByMAPDBP {
+			upper = w.layout.get(r.values, "brachial_map_mmhg")
+		}
+		w.uncertain(r, kind, "_"+kind, j.Errors(kind, upper, r.cuff.DBP), spread, scale)
+	}
+}
+
+// measured takes the indices of an estimate after calibration; a method that
+// gives a peak alone has nothing else.
+func (w *worker) measured(e central.Estimate, scale, offset, stepS float64) central.Indices {
+	if e.Wave == nil {
+		return peakOnly(offset + float64(scale*e.SBP))
+	}
+	return w.central.Measure(affine(&w.wave, e.Wave, scale, offset), stepS)
 }
 
 func (w *worker) scale(r *recordingResult, average []float64, kind string) (scale, offset float64, err error) {

@@ -9,16 +9,18 @@ import (
 
 // chunkRows are the rows of one chunk of subjects, in order.
 type chunkRows struct {
-	recordings, visits, beats, waveforms, exclusions *schema.Frame
+	recordings, visits, beats, waveforms, estimates, uncertainty, exclusions *schema.Frame
 }
 
 func newChunkRows(carried []schema.Column) *chunkRows {
 	return &chunkRows{
-		recordings: schema.NewFrame(schema.RecordingsTable(), chunkSubjects),
-		visits:     schema.NewFrame(schema.SubjectVisitsTable(carried), chunkSubjects),
-		beats:      schema.NewFrame(schema.BeatsTable(), 64*chunkSubjects),
-		waveforms:  schema.NewFrame(schema.WaveformsTable(), chunkSubjects),
-		exclusions: schema.NewFrame(schema.ExclusionsTable(), chunkSubjects),
+		recordings:  schema.NewFrame(schema.RecordingsTable(), chunkSubjects),
+		visits:      schema.NewFrame(schema.SubjectVisitsTable(carried), chunkSubjects),
+		beats:       schema.NewFrame(schema.BeatsTable(), 64*chunkSubjects),
+		waveforms:   schema.NewFrame(schema.WaveformsTable(), chunkSubjects),
+		estimates:   schema.NewFrame(schema.EstimatesTable(), 4*chunkSubjects),
+		uncertainty: schema.NewFrame(schema.UncertaintyTable(), 16*chunkSubjects),
+		exclusions:  schema.NewFrame(schema.ExclusionsTable(), chunkSubjects),
 	}
 }
 
@@ -47,7 +49,7 @@ func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitI
 		"operator_id": r.row.OperatorID, "device_id": r.row.DeviceID, "unit": r.unit,
 		"calibration": r.calibration, "central_method": r.centralMethod,
 		"cuff_rule": s.Cuff.Rule, "brachial_map_source": r.mapSource,
-		"index_notes": strings.Join(r.indexNotes, " "),
+		"augmentation_type": r.augmentation, "index_notes": strings.Join(r.indexNotes, " "),
 	} {
 		f.SetText(row, name, text)
 	}
@@ -57,7 +59,9 @@ func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitI
 	f.SetNumber(row, "cuff_sbp_spread_mmhg", r.cuff.SpreadSBP)
 	l.write(f, row, r.values)
 	c.addBeats(subjectID, visitID, r)
-	if r.aortic != nil {
+	c.addEstimates(subjectID, visitID, r)
+	c.addUncertainty(l, subjectID, visitID, r)
+	if r.peripheral != nil {
 		c.addWaveform(subjectID, visitID, r)
 	}
 	if r.status != statusUsed {
@@ -93,6 +97,50 @@ func (c *chunkRows) addWaveform(subjectID, visitID string, r *recordingResult) {
 	f.SetNumber(row, "step_s", r.stepS)
 	f.SetWave(row, "radial_mmhg", r.peripheral)
 	f.SetWave(row, "central_mmhg", r.aortic)
+}
+
+func (c *chunkRows) addEstimates(subjectID, visitID string, r *recordingResult) {
+	f := c.estimates
+	for _, m := range r.methods {
+		row := f.AddRow()
+		f.SetText(row, "subject_id", subjectID)
+		f.SetText(row, "visit_id", visitID)
+		f.SetText(row, "recording_id", r.row.ID)
+		f.SetText(row, "method", m.method)
+		f.SetText(row, "calibration", m.calibration)
+		f.SetBool(row, "primary", m.primary)
+		f.SetNumber(row, "central_sbp_mmhg", m.indices.SBP)
+		f.SetNumber(row, "central_dbp_mmhg", m.indices.DBP)
+		f.SetNumber(row, "central_map_mmhg", m.indices.MAP)
+		f.SetNumber(row, "central_pp_mmhg", m.indices.PP)
+		f.SetNumber(row, "augmentation_pressure_mmhg", m.indices.AugmentationPressure)
+		f.SetNumber(row, "augmentation_index_pct", m.indices.AugmentationIndexPct)
+		f.SetText(row, "parameters", m.parameters)
+		f.SetText(row, "notes", m.notes)
+		f.SetText(row, "source", m.source)
+	}
+}
+
+func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *recordingResult) {
+	f := c.uncertainty
+	for _, name := range schema.UncertainColumns() {
+		e, ok := r.errors[name]
+		if !ok {
+			continue
+		}
+		row := f.AddRow()
+		f.SetText(row, "subject_id", subjectID)
+		f.SetText(row, "visit_id", visitID)
+		f.SetText(row, "recording_id", r.row.ID)
+		f.SetText(row, "value", name)
+		f.SetText(row, "unit", l.columns[l.at(name)].Unit)
+		f.SetNumber(row, "estimate", l.get(r.values, name))
+		f.SetNumber(row, "se_beats", e.beats)
+		f.SetNumber(row, "se_cuff", e.cuff)
+		f.SetNumber(row, "se_calibration", e.calibration)
+		f.SetNumber(row, "se_transfer", e.transfer)
+		f.SetNumber(row, "se", e.combined())
+	}
 }
 
 func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Column, scheme study.Scheme, subjectID string, v *visitResult) {

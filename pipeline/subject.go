@@ -36,7 +36,7 @@ func (w *worker) subject(s *study.Subject) subjectResult {
 		visit := &s.Visits[i]
 		v := visitResult{visit: visit}
 		for j := range visit.Recordings {
-			v.recordings = append(v.recordings, w.recording(visit, &visit.Recordings[j]))
+			v.recordings = append(v.recordings, w.recording(s.Sex, visit, &visit.Recordings[j]))
 		}
 		w.departures(&v)
 		w.combine(&v)
@@ -75,6 +75,7 @@ func (w *worker) combine(v *visitResult) {
 		all[i] = r.values
 	}
 	v.values = w.layout.combine(all)
+	w.layout.fillErrors(v.values, combineErrors(v.used))
 	v.mapSource = v.used[0].mapSource
 }
 

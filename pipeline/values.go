@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"math"
+	"strings"
 
 	"tonocohort/pipeline/central"
 	"tonocohort/schema"
@@ -93,7 +94,7 @@ func (l *layout) combine(all []values) values {
 			}
 		}
 		switch {
-		case n == 0:
+		case n == 0 || strings.HasSuffix(c.Name, "_se"): // errors do not average: combineErrors
 		case counted(c.Name):
 			out[i] = sum
 		default:

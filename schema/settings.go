@@ -21,6 +21,7 @@ type Settings struct {
 	Calibration CalibrationSettings          `yaml:"calibration" json:"calibration"`
 	Beats       BeatSettings                 `yaml:"beats" json:"beats"`
 	Central     CentralSettings              `yaml:"central" json:"central"`
+	Uncertainty UncertaintySettings          `yaml:"uncertainty" json:"uncertainty"`
 	Quality     QualitySettings              `yaml:"quality" json:"quality"`
 	Protocol    ProtocolSettings             `yaml:"protocol" json:"protocol"`
 	Replicates  ReplicateSettings            `yaml:"replicates" json:"replicates"`
@@ -87,6 +88,39 @@ type BeatSettings struct {
 type CentralSettings struct {
 	Method string   `yaml:"method" json:"method"`
 	Also   []string `yaml:"also" json:"also"`
+}
+
+// UncertaintySettings are the spreads behind the components of a standard error.
+type UncertaintySettings struct {
+	CuffSBPSDMmHg     float64 `yaml:"cuff_sbp_sd_mmhg" json:"cuff_sbp_sd_mmhg"`         // of one systolic reading within a person and visit
+	CuffDBPSDMmHg     float64 `yaml:"cuff_dbp_sd_mmhg" json:"cuff_dbp_sd_mmhg"`         // of one diastolic reading
+	CuffCorrelation   float64 `yaml:"cuff_correlation" json:"cuff_correlation"`         // between the two
+	RadialStepSDMmHg  float64 `yaml:"radial_step_sd_mmhg" json:"radial_step_sd_mmhg"`   // of radial − brachial SBP between people
+	CentralStepSDMmHg float64 `yaml:"central_step_sd_mmhg" json:"central_step_sd_mmhg"` // of brachial − aortic SBP, for a carotid or aortic wave
+	FormFactorSD      float64 `yaml:"form_factor_sd" json:"form_factor_sd"`             // of the brachial form factor between people
+	MeanFallSDMmHg    float64 `yaml:"mean_fall_sd_mmhg" json:"mean_fall_sd_mmhg"`       // of the difference in mean pressure between aorta and wrist
+	TransferSBPSDMmHg float64 `yaml:"transfer_sbp_sd_mmhg" json:"transfer_sbp_sd_mmhg"` // least SD of what a transfer function does to SBP
+	TransferDBPSDMmHg float64 `yaml:"transfer_dbp_sd_mmhg" json:"transfer_dbp_sd_mmhg"` // to DBP
+	TransferPPSDMmHg  float64 `yaml:"transfer_pp_sd_mmhg" json:"transfer_pp_sd_mmhg"`   // to PP
+}
+
+// DefaultUncertainty returns the published spreads.
+//
+// Cuff: three readings of 6,100 adults, NHANES 2021–2023, computed from the
+// public file (pooled within-person SD and correlation). Radial step: Picone
+// 2015, J Hypertens, doi 10.1097/HJH.0000000000000637 (8 ± 7 and 14 ± 7 mmHg).
+// Central step: Bui 2023, Hypertens Res 46:1961-9 (7.3 ± 9.1). Form factor: Bos
+// 2007, J Hypertens 25:751-5 (39.5 ± 2.5 %). Mean pressure: Pauca 2001,
+// Hypertension 38:932-7 (−0.5 ± 2.0 mmHg, read in a citing page). Least spread of
+// a transfer function: Cheng 2013, Int J Cardiol 167:1867-76 (22 studies against
+// catheters, calibrated by catheter: ± 4.1, 2.1 and 5.1 mmHg), since the spread of
+// its two numbers between people is not all that a tube gets wrong.
+func DefaultUncertainty() UncertaintySettings {
+	return UncertaintySettings{
+		CuffSBPSDMmHg: 4.7, CuffDBPSDMmHg: 3.2, CuffCorrelation: 0.25,
+		RadialStepSDMmHg: 7, CentralStepSDMmHg: 9.1, FormFactorSD: 0.025, MeanFallSDMmHg: 2.0,
+		TransferSBPSDMmHg: 4.1, TransferDBPSDMmHg: 2.1, TransferPPSDMmHg: 5.1,
+	}
 }
 
 // QualitySettings says which grade is analysed.
@@ -167,14 +201,15 @@ func DefaultSettings() Settings {
 			Map:        "cuff_or_factor",
 			FormFactor: 0.40, // Bos 2007, J Hypertens 25:751-5
 		},
-		Beats:      BeatSettings{LowpassHz: 20, MinAccepted: 8, MinSeconds: 5}, // own choice
-		Central:    CentralSettings{Method: "tube_constant", Also: []string{"moving_average"}},
-		Quality:    QualitySettings{MinGrade: "doubtful"},
-		Protocol:   DefaultProtocol(),
-		Replicates: ReplicateSettings{Rule: "mean"},
-		Analysis:   DefaultAnalysis(),
-		Disclosure: DisclosureSettings{MinCell: 10, OnViolation: "suppress"}, // UK LLC 2025; ABS; ONS-LS
-		Privacy:    PrivacySettings{IDs: "as_given"},
+		Beats:       BeatSettings{LowpassHz: 20, MinAccepted: 8, MinSeconds: 5}, // own choice
+		Central:     CentralSettings{Method: "tube_constant", Also: []string{"moving_average"}},
+		Uncertainty: DefaultUncertainty(),
+		Quality:     QualitySettings{MinGrade: "doubtful"},
+		Protocol:    DefaultProtocol(),
+		Replicates:  ReplicateSettings{Rule: "mean"},
+		Analysis:    DefaultAnalysis(),
+		Disclosure:  DisclosureSettings{MinCell: 10, OnViolation: "suppress"}, // UK LLC 2025; ABS; ONS-LS
+		Privacy:     PrivacySettings{IDs: "as_given"},
 	}
 }
 

@@ -53,7 +53,10 @@ type Estimator interface {
 }
 
 // unknownSpread is the spread of a method about which nothing is published.
-func unknownSpread() Spread { return Spread{math.NaN(), math.NaN(), math.NaN()} }
+func unknownSpread() Spread {
+	nan := math.NaN()
+	return Spread{nan, nan, nan, nan, nan}
+}
 
 // NewEstimator returns the estimator of a name; transfer_table needs its table,
 // the others ignore it. An estimator may be shared by goroutines.

@@ -5,15 +5,15 @@ import (
 	"sort"
 )
 
-// Spread is the standard deviation of central pressures that comes from not
-// knowing the transfer function of the person, in the unit of the wave.
-type Spread struct{ SBP, DBP, PP float64 }
+// Spread is the standard deviation that comes from not knowing the transfer
+// function of the person: pressures in the unit of the wave, the index in
+// points. NaN where nothing is published or the index is absent.
+type Spread struct{ SBP, DBP, PP, AugmentationPressure, AugmentationIndexPct float64 }
 
 // ConstantTubeSpread returns the spread for the tube with constant Γ: the
 // frequency of the peak of the forward gain varies between people by 16.9 %, its
 // height by 24.9 % (Chen 1997, Circulation 95:1827-36, from memory). Each is
-// moved by one standard deviation to either side; the half differences add in
-// quadrature.
+// moved by one standard deviation to either side; the changes add in quadrature.
 func (w *Workspace) ConstantTubeSpread(wave []float64, stepS float64, artery string) Spread {
 	hz, height := publishedPeak(artery)
 	tube := func(u, v float64) Transfer {
@@ -49,21 +49,28 @@ func (f *Individual) reflectionOf(height float64) float64 {
 	return f.reflection[i-1] + float64(u*(f.reflection[i]-f.reflection[i-1]))
 }
 
-// spread moves both numbers of the peak to either side.
+// spread moves both numbers of the peak to either side of tube(0, 0) and takes
+// the root mean square of what changes, so that a bend counts as well as a
+// slope. What a wave on one of the sides does not have, has no spread.
 func (w *Workspace) spread(wave []float64, stepS float64, tube func(u, v float64) Transfer, hzCV, peakCV float64) Spread {
 	length := stepS * float64(len(wave))
-	ends := func(u, v float64) (high, low float64) {
+	measured := func(u, v float64) Indices {
 		w.trial = w.Apply(tube(u, v), wave, length, w.trial)
-		p := period{wave: w.trial, step: stepS, length: length}
-		return p.extreme(+1).value, p.extreme(-1).value
+		return w.Measure(w.trial, stepS)
 	}
+	centre := measured(0, 0)
 	var s Spread
-	for _, d := range [2][2]float64{{hzCV, 0}, {0, peakCV}} {
-		h1, l1 := ends(d[0], d[1])
-		h2, l2 := ends(-d[0], -d[1])
-		s.SBP = math.Hypot(s.SBP, (h1-h2)/2)
-		s.DBP = math.Hypot(s.DBP, (l1-l2)/2)
-		s.PP = math.Hypot(s.PP, ((h1-l1)-(h2-l2))/2)
+	for _, d := range [4][2]float64{{hzCV, 0}, {-hzCV, 0}, {0, peakCV}, {0, -peakCV}} {
+		m := measured(d[0], d[1])
+		add := func(sum *float64, moved, from float64) { *sum += float64((moved-from)*(moved-from)) / 2 }
+		add(&s.SBP, m.SBP, centre.SBP)
+		add(&s.DBP, m.DBP, centre.DBP)
+		add(&s.PP, m.PP, centre.PP)
+		add(&s.AugmentationPressure, m.AugmentationPressure, centre.AugmentationPressure)
+		add(&s.AugmentationIndexPct, m.AugmentationIndexPct, centre.AugmentationIndexPct)
+	}
+	for _, v := range []*float64{&s.SBP, &s.DBP, &s.PP, &s.AugmentationPressure, &s.AugmentationIndexPct} {
+		*v = math.Sqrt(*v)
 	}
 	return s
 }

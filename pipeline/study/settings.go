@@ -232,6 +232,17 @@ func (d *decoder) checkMethods(s schema.Settings, o Options) {
 	d.within("beats.lowpass_hz", s.Beats.LowpassHz, 5, 100)
 	d.within("beats.min_accepted", float64(s.Beats.MinAccepted), 1, 1000)
 	d.within("beats.min_seconds", s.Beats.MinSeconds, 0, 600)
+	u := s.Uncertainty
+	d.within("uncertainty.cuff_sbp_sd_mmhg", u.CuffSBPSDMmHg, 0, 30)
+	d.within("uncertainty.cuff_dbp_sd_mmhg", u.CuffDBPSDMmHg, 0, 30)
+	d.within("uncertainty.cuff_correlation", u.CuffCorrelation, -1, 1)
+	d.within("uncertainty.radial_step_sd_mmhg", u.RadialStepSDMmHg, 0, 30)
+	d.within("uncertainty.central_step_sd_mmhg", u.CentralStepSDMmHg, 0, 30)
+	d.within("uncertainty.form_factor_sd", u.FormFactorSD, 0, 0.2)
+	d.within("uncertainty.mean_fall_sd_mmhg", u.MeanFallSDMmHg, 0, 20)
+	d.within("uncertainty.transfer_sbp_sd_mmhg", u.TransferSBPSDMmHg, 0, 30)
+	d.within("uncertainty.transfer_dbp_sd_mmhg", u.TransferDBPSDMmHg, 0, 30)
+	d.within("uncertainty.transfer_pp_sd_mmhg", u.TransferPPSDMmHg, 0, 30)
 	d.supported("central.method", s.Central.Method, schema.CentralMethods, o.CentralMethods)
 	for i, method := range s.Central.Also {
 		at := fmt.Sprintf("central.also[%d]", i)

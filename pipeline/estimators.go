@@ -1,0 +1,99 @@
+package pipeline
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"tonocohort/pipeline/central"
+	"tonocohort/pipeline/pulse"
+	"tonocohort/schema"
+)
+
+// estimators are the methods that the study names, made once and shared.
+type estimators struct {
+	primary central.Estimator
+	also    []central.Estimator
+}
+
+func newEstimators(s schema.CentralSettings, table *central.Table) (*estimators, error) {
+	primary, err := central.NewEstimator(s.Method, table)
+	if err != nil {
+		return nil, err
+	}
+	e := &estimators{primary: primary}
+	for _, method := range s.Also {
+		other, err := central.NewEstimator(method, table)
+		if err != nil {
+			return nil, err
+		}
+		e.also = append(e.also, other)
+	}
+	return e, nil
+}
+
+// methodResult is one method's estimate under one calibration, a row of the
+// table estimates.
+type methodResult struct {
+	method, source, calibration string
+	primary                     bool
+	indices                     central.Indices
+	parameters, notes           string
+}
+
+// byMethod files the estimate under each calibration that the recording allows.
+func (w *worker) byMethod(r *recordingResult, average []float64, e central.Estimate, source string, primary bool) {
+	kinds := schema.Calibrations
+	if r.calibration == pulse.AsRecorded {
+		kinds = append([]string{pulse.AsRecorded}, kinds...)
+	}
+	for _, kind := range kinds {
+		scale, offset, err := w.scale(r, average, kind)
+		if err != nil {
+			continue // the reason stands with the primary calibration, or the cuff lacks what this one needs
+		}
+		m := methodResult{method: e.Method, source: source, calibration: kind, primary: primary && kind == r.calibration,
+			parameters: parameterText(e.Parameters), notes: strings.Join(e.Notes, " ")}
+		if e.Wave != nil {
+			m.indices = w.central.Measure(affine(&w.wave, e.Wave, scale, offset), r.stepS)
+		} else {
+			m.indices = peakOnly(offset + float64(scale*e.SBP))
+		}
+		r.methods = append(r.methods, m)
+	}
+}
+
+// peakOnly is what a method without a wave gives.
+func peakOnly(sbp float64) central.Indices {
+	nan := math.NaN()
+	return central.Indices{SBP: sbp, DBP: nan, MAP: nan, PP: nan, AugmentationPressure: nan, AugmentationIndexPct: nan}
+}
+
+// others runs the methods that stand beside the primary one.
+func (w *worker) others(r *recordingResult, p pulse.Result) {
+	beat := central.Beat{Wave: p.Average, StepS: p.StepS, Artery: r.row.Artery}
+	for _, method := range w.estimators.also {
+		e, err := method.Estimate(w.central, beat, w.other)
+		if err != nil {
+			r.methods = append(r.methods, methodResult{method: method.Name(), source: method.Source(), calibration: r.calibration,
+				indices: peakOnly(math.NaN()), notes: "estimate:" + strings.ReplaceAll(err.Error(), " ", "_")})
+			continue
+		}
+		if e.Wave != nil {
+			w.other = e.Wave
+		}
+		w.byMethod(r, p.Average, e, method.Source(), false)
+	}
+}
+
+func parameterText(parameters []central.Parameter) string {
+	var b strings.Builder
+	for i, p := range parameters {
+		if i > 0 {
+			b.WriteByte(' ')
+		}
+		fmt.Fprintf(&b, "%s=%s", p.Name, strconv.FormatFloat(p.Value, 'g', 6, 64))
+	}
+	return b.String()
+}
