@@ -17,11 +17,6 @@ func (c components) combined() float64 {
 	return math.Sqrt(float64(c.beats*c.beats) + float64(c.cuff*c.cuff) + float64(c.calibration*c.calibration) + float64(c.transfer*c.transfer))
 }
 
-func unknownComponents() components {
-	nan := math.NaN()
-	return components{nan, nan, nan, nan}
-}
-
 // scaled is the components of a·x.
 func (c components) scaled(a float64) components {
 	a = math.Abs(a)
