@@ -44,10 +44,10 @@ func BlandAltman(differences []float64, share, level float64, method string) (Li
 	var below, above float64 // distances of the ends of the upper limit's interval from the bias, in SD
 	switch method {
 	case LimitsApproximate:
-		half := t * math.Sqrt(3/n)
+		half := float64(t * math.Sqrt(3/n))
 		below, above = z-half, z+half
 	case LimitsDelta:
-		half := t * math.Sqrt(1/n+float64(z*z)/(2*(n-1)))
+		half := float64(t * math.Sqrt(1/n+float64(z*z)/(2*(n-1))))
 		below, above = z-half, z+half
 	case LimitsExact:
 		root := math.Sqrt(n)

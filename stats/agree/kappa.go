@@ -77,12 +77,12 @@ func CohenKappa(counts [][]int, weights string, level float64) (Kappa, error) {
 	for i := range size {
 		for j := range size {
 			d := weight(i, j) - float64((rowMean[i]+columnMean[j])*(1-k.Estimate))
-			variance += float64(float64(counts[i][j])/n) * float64(d*d)
+			variance += float64(float64(float64(counts[i][j])/n) * float64(d*d))
 		}
 	}
 	mean := k.Estimate - float64(k.Expected*(1-k.Estimate))
 	k.SE = math.Sqrt((variance-float64(mean*mean))/n) / (1 - k.Expected)
-	half := stats.NormalQuantile((1+level)/2) * k.SE
+	half := float64(stats.NormalQuantile((1+level)/2) * k.SE)
 	k.Interval = stats.Interval{Low: k.Estimate - half, High: k.Estimate + half, Level: level, Method: "kappa_" + weights}
 	return k, nil
 }

@@ -71,7 +71,7 @@ func demingLine(x, y []float64, ratio float64) (intercept, slope float64) {
 		return math.NaN(), math.NaN()
 	}
 	d := syy - float64(ratio*sxx)
-	root := math.Sqrt(float64(d*d) + 4*ratio*float64(sxy*sxy))
+	root := math.Sqrt(float64(d*d) + float64(4*ratio*float64(sxy*sxy)))
 	// Two forms of the same root; the one without cancellation is used.
 	if d >= 0 {
 		slope = (d + root) / (2 * sxy)

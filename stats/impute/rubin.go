@@ -64,7 +64,7 @@ func Pool(estimates, variances []float64, completeDF, level float64) (Pooled, er
 	if extra > 0 {
 		p.FMI = p.Lambda + float64((1-p.Lambda)*(2/(p.DF+3)))
 	}
-	half := studentQuantile((1+level)/2, p.DF) * p.SE
+	half := float64(studentQuantile((1+level)/2, p.DF) * p.SE)
 	p.T = p.Estimate / p.SE
 	p.P = studentTail(p.T, p.DF)
 	p.Low, p.High = p.Estimate-half, p.Estimate+half

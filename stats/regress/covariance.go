@@ -239,7 +239,7 @@ type Coefficient struct {
 func (f *Model) CoefficientTable(c *Covariance, level float64) []Coefficient {
 	out := make([]Coefficient, len(f.Names))
 	for j, se := range c.SE() {
-		half := studentQuantile((1+level)/2, c.DF[j]) * se
+		half := float64(studentQuantile((1+level)/2, c.DF[j]) * se)
 		t := f.Coefficients[j] / se
 		out[j] = Coefficient{
 			Name: f.Names[j], Term: f.Terms[j], Estimate: f.Coefficients[j], SE: se, DF: c.DF[j],

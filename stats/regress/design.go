@@ -122,7 +122,7 @@ func centreAndScale(x []float64, centred bool) (centre, scale float64) {
 	scale = math.Ldexp(1, exponent)
 	if centred {
 		grid := scale / 64
-		centre = math.RoundToEven((low/2+high/2)/grid) * grid
+		centre = math.RoundToEven((float64(low/2)+float64(high/2))/grid) * grid
 	}
 	return centre, scale
 }

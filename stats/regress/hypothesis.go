@@ -189,7 +189,7 @@ func (f *Model) Combination(c *Covariance, name string, weights []float64, level
 		}
 	}
 	se := math.Sqrt(variance)
-	half := studentQuantile((1+level)/2, degrees) * se
+	half := float64(studentQuantile((1+level)/2, degrees) * se)
 	return Coefficient{Name: name, Estimate: estimate, SE: se, DF: degrees,
 		T: estimate / se, P: studentTail(estimate/se, degrees), Low: estimate - half, High: estimate + half}
 }

@@ -105,14 +105,14 @@ func (f *MixedFit) predict(y []float64, groups [][]int) {
 // of a group, V₂ is the identity and P is what V⁻¹ leaves of the columns.
 func (f *MixedFit) information(c *compressed, s *mixedState) {
 	means := func(power, order float64) [][]float64 {
-		return c.weightedMeans(s, func(n float64) float64 { return math.Pow(n, power) / math.Pow(1+n*s.theta, order) })
+		return c.weightedMeans(s, func(n float64) float64 { return math.Pow(n, power) / math.Pow(1+float64(n*s.theta), order) })
 	}
 	rest := c.withinProducts(s)
 	between, within := means(2, 2), means(1, 2)
 	addMatrix(within, rest)
-	bb := productTrace(between, between) - 2*trace(means(3, 3))
-	bw := productTrace(between, within) - 2*trace(means(2, 3))
-	ww := productTrace(within, within) - 2*(trace(means(1, 3))+trace(rest))
+	bb := productTrace(between, between) - float64(2*trace(means(3, 3)))
+	bw := productTrace(between, within) - float64(2*trace(means(2, 3)))
+	ww := productTrace(within, within) - float64(2*(trace(means(1, 3))+trace(rest)))
 	for _, n := range c.sizes {
 		d := 1 + float64(n*s.theta)
 		bb += float64(n*n) / float64(d*d)
@@ -144,7 +144,7 @@ func (f *MixedFit) Covariance(kind string) (*Covariance, error) {
 		// Derivatives of the variance by the two components.
 		g0 := dot(row, multiply(f.slopes[0], row))
 		g1 := dot(row, multiply(f.slopes[1], row))
-		spread := float64(g0*g0)*f.variances[0] + 2*float64(g0*g1)*f.together + float64(g1*g1)*f.variances[1]
+		spread := float64(float64(g0*g0)*f.variances[0]) + float64(2*float64(g0*g1)*f.together) + float64(float64(g1*g1)*f.variances[1])
 		c.DF[j] = 2 * float64(c.Matrix[j][j]*c.Matrix[j][j]) / spread
 	}
 	return c, nil

@@ -128,7 +128,7 @@ func (c *compressed) maximise() float64 {
 		return 0
 	}
 	for range 200 { // bisection, down to neighbouring numbers
-		middle := low + (high-low)/2
+		middle := low + float64((high-low)/2)
 		if middle <= low || middle >= high {
 			break
 		}

@@ -121,7 +121,7 @@ func (p *rankPath) limit(sign, critical float64) float64 {
 		if row < 0 {
 			return math.Inf(int(sign))
 		}
-		b += sign * step
+		b += float64(sign * step)
 		for i := range v.y {
 			v.y[i] -= float64(sign * step * p.x[i])
 		}
@@ -172,7 +172,7 @@ func (p *rankPath) next(v *vertex, sign float64) (row int, step float64) {
 		if math.Abs(v.r[i]) <= v.zero {
 			at = 0
 		}
-		margin := 1e-12 * math.Abs(step)
+		margin := float64(1e-12 * math.Abs(step))
 		if row < 0 || at < step-margin || at <= step+margin && symbolic < shifted {
 			row, step, shifted = i, at, symbolic
 		}

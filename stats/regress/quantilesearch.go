@@ -196,9 +196,9 @@ func (s *quantileSearch) flat() bool {
 				}
 				// A row fitted by coincidence resists on whichever side.
 				z := sign * dot(v.row(i), direction)
-				d += v.w(i) * (v.slope(-z)*-z + float64(v.slope(side)*z))
+				d += float64(v.w(i) * (float64(v.slope(-z)*-z) + float64(v.slope(side)*z)))
 			}
-			if d <= v.noise*norm(direction)+1e-9*v.w(v.basis[j]) {
+			if d <= float64(v.noise*norm(direction))+float64(1e-9*v.w(v.basis[j])) {
 				return true
 			}
 		}

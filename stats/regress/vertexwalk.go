@@ -65,7 +65,7 @@ func (v *vertex) search(direction []float64, derivative float64) (enter int, ste
 
 // tieBreak orders the crossings at one place by their symbolic shifts.
 func (v *vertex) tieBreak(direction []float64, slope, at float64) (enter int, step float64) {
-	margin := 1e-12 * math.Abs(at)
+	margin := float64(1e-12 * math.Abs(at))
 	var ties []crossing
 	for _, c := range v.found {
 		switch {
