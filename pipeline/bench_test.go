@@ -24,19 +24,24 @@ func BenchmarkRecording(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer files.Close()
-	settings := schema.DefaultSettings()
-	methods, err := newEstimators(settings.Central, nil)
-	if err != nil {
-		b.Fatal(err)
-	}
-	w := newWorker(settings, newLayout(), files, methods)
 	visit := &study.Visit{ID: "v1", Cuff: []study.Reading{{Number: 1, SBP: 128, DBP: 78}}}
 	row := &study.Recording{ID: "R1", File: "wave.csv", Format: "csv", SamplingHz: 256, Unit: "au", Artery: "radial"}
-	b.ReportAllocs()
-	for b.Loop() {
-		if r := w.recording("female", visit, row); r.status != statusUsed {
-			b.Fatal(r.reason, r.detail)
-		}
+	for _, method := range []string{"tube_constant", "tube_windkessel", "tube_individual"} {
+		b.Run(method, func(b *testing.B) {
+			settings := schema.DefaultSettings()
+			settings.Central.Method = method
+			methods, err := newEstimators(settings.Central, nil)
+			if err != nil {
+				b.Fatal(err)
+			}
+			w := newWorker(settings, newLayout(), files, methods)
+			b.ReportAllocs()
+			for b.Loop() {
+				if r := w.recording("female", visit, row); r.status != statusUsed {
+					b.Fatal(r.reason, r.detail)
+				}
+			}
+		})
 	}
 }
 
