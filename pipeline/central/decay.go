@@ -6,7 +6,9 @@ import "math"
 // P = asymptote + amplitude·exp(−rate·(t − from)), times counted from the foot.
 type decayFit struct {
 	from, to  float64
-	t, x      []float64
+	x         []float64 // samples, step seconds apart
+	e         []float64 // the exponential at the rate of the last try
+	step      float64
 	asymptote float64
 	amplitude float64
 	rate      float64
@@ -15,11 +17,10 @@ type decayFit struct {
 
 // take collects the wave between from and to.
 func (d *decayFit) take(p *period, foot float64) {
-	n := int((d.to - d.from) / p.step)
-	for i := range n + 1 {
-		t := float64(i) * p.step
-		d.t = append(d.t, t)
-		d.x = append(d.x, p.at(foot+d.from+t))
+	n := int((d.to-d.from)/p.step) + 1
+	d.step, d.x, d.e = p.step, make([]float64, n), make([]float64, n)
+	for i := range d.x {
+		d.x[i] = p.at(foot + d.from + float64(i)*p.step)
 	}
 }
 
@@ -40,28 +41,36 @@ func (d *decayFit) fit(highest float64) bool {
 	}
 	low, high := float64(max(at-1, 0))*step, float64(min(at+1, grid-1))*step
 	const golden = 0.6180339887498949
+	misfit := func(u float64) float64 { return d.try(slowestDecay*math.Exp(u), highest) }
+	a, b := high-float64(golden*(high-low)), low+float64(golden*(high-low))
+	left, right := misfit(a), misfit(b)
 	for range 40 {
-		a, b := high-float64(golden*(high-low)), low+float64(golden*(high-low))
-		if d.try(slowestDecay*math.Exp(a), highest) < d.try(slowestDecay*math.Exp(b), highest) {
-			high = b
+		if left < right {
+			high, b, right = b, a, left
+			a = high - float64(golden*(high-low))
+			left = misfit(a)
 		} else {
-			low = a
+			low, a, left = a, b, right
+			b = low + float64(golden*(high-low))
+			right = misfit(b)
 		}
 	}
-	d.try(slowestDecay*math.Exp((low+high)/2), highest)
+	misfit((low + high) / 2)
 	return true
 }
 
 // try fits asymptote and amplitude at a rate and returns the sum of squares.
 func (d *decayFit) try(rate, highest float64) float64 {
-	n := float64(len(d.t))
+	n := float64(len(d.x))
 	se, see, sx, sex := 0.0, 0.0, 0.0, 0.0
-	for i, t := range d.t {
-		e := math.Exp(-rate * t)
+	e, fall := 1.0, math.Exp(-rate*d.step)
+	for i, x := range d.x {
+		d.e[i] = e
 		se += e
 		see += float64(e * e)
-		sx += d.x[i]
-		sex += float64(e * d.x[i])
+		sx += x
+		sex += float64(e * x)
+		e *= fall
 	}
 	amplitude := (float64(n*sex) - float64(se*sx)) / (float64(n*see) - float64(se*se))
 	asymptote := (sx - float64(amplitude*se)) / n
@@ -72,19 +81,26 @@ func (d *decayFit) try(rate, highest float64) float64 {
 	}
 	d.rate, d.asymptote, d.amplitude = rate, asymptote, amplitude
 	sum := 0.0
-	for i, t := range d.t {
-		r := d.x[i] - asymptote - float64(amplitude*math.Exp(-rate*t))
+	for i, x := range d.x {
+		r := x - asymptote - float64(amplitude*d.e[i])
 		sum += float64(r * r)
 	}
 	return sum
 }
 
+// advance is one step of the reservoir at a systolic rate.
+type advance struct{ ks, pull, rest, keep float64 }
+
+func (d *decayFit) advance(ks, step float64) advance {
+	k := ks + d.rate
+	return advance{ks: ks, pull: ks / (2 * k), rest: float64(d.rate*d.asymptote) / k, keep: math.Exp(-k * step)}
+}
+
 // next takes the reservoir one step further: pressure a at its start, b at its
 // end, the wave straight between.
-func (d *decayFit) next(reservoir, a, b, ks, step float64) float64 {
-	k := ks + d.rate
-	target := (float64(ks*(a+b)/2) + float64(d.rate*d.asymptote)) / k
-	return target + float64((reservoir-target)*math.Exp(-k*step))
+func (s advance) next(reservoir, a, b float64) float64 {
+	target := float64(s.pull*(a+b)) + s.rest
+	return target + float64((reservoir-target)*s.keep)
 }
 
 // filling finds the smallest systolic rate at which the reservoir, started at
@@ -94,9 +110,9 @@ func (d *decayFit) filling(x []float64, step, dbp float64) (float64, bool) {
 	last := min(int(d.from/step), len(x)-2)
 	want := d.asymptote + float64(d.amplitude*math.Exp(float64(d.rate*(d.from-float64(last)*step))))
 	over := func(ks float64) float64 {
-		reservoir := dbp
+		reservoir, by := dbp, d.advance(ks, step)
 		for j := range last {
-			reservoir = d.next(reservoir, x[j], x[j+1], ks, step)
+			reservoir = by.next(reservoir, x[j], x[j+1])
 		}
 		return reservoir - want
 	}

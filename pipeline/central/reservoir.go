@@ -87,12 +87,13 @@ func (r *Reservoir) integrate(x []float64, step, dbp float64, d *decayFit) {
 	pressure := dbp
 	r.Amplitude, r.ExcessAmplitude = 0, math.Inf(-1)
 	reservoir, excess := 0.0, 0.0
+	by := d.advance(r.SystolicRate, step)
 	for j, v := range x {
 		r.Amplitude = max(r.Amplitude, pressure-dbp)
 		r.ExcessAmplitude = max(r.ExcessAmplitude, v-pressure)
 		reservoir += pressure - dbp
 		excess += v - pressure
-		pressure = d.next(pressure, v, x[(j+1)%len(x)], r.SystolicRate, step)
+		pressure = by.next(pressure, v, x[(j+1)%len(x)])
 	}
 	r.ReservoirIntegral, r.ExcessIntegral = float64(reservoir*step), float64(excess*step)
 }
