@@ -63,7 +63,7 @@ func fileTwins(s *study.Study) []schema.Issue {
 // Check judges every table and every recording of a study folder and computes
 // nothing. The issues are sorted.
 func Check(ctx context.Context, studyDir string) ([]schema.Issue, error) {
-	files, err := store.OpenRoot(studyDir)
+	files, err := openFolder(studyDir)
 	if err != nil {
 		return nil, err
 	}

@@ -35,7 +35,7 @@ func UnknownTable(err error) (known []string, ok bool) {
 
 // Export writes one table of a results folder as CSV.
 func Export(dir, table string, out io.Writer, forSpreadsheet bool) error {
-	root, err := store.OpenRoot(dir)
+	root, err := openFolder(dir)
 	if err != nil {
 		return err
 	}
@@ -70,6 +70,9 @@ func Export(dir, table string, out io.Writer, forSpreadsheet bool) error {
 // tableNames lists the tables of a results folder, sorted.
 func tableNames(root *store.Root) ([]string, error) {
 	names, err := root.Names(strings.TrimSuffix(tablesFolder, "/"))
+	if store.IsMissing(err) {
+		return nil, errors.New("the folder holds no tables: is it a results folder?")
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -67,7 +67,7 @@ const maxManifest = 4 << 30
 // ReadManifest reads the manifest of a results folder. A folder without one is
 // not sealed: its run was stopped, or it is no results folder at all.
 func ReadManifest(dir string) (*schema.Manifest, error) {
-	root, err := store.OpenRoot(dir)
+	root, err := openFolder(dir)
 	if err != nil {
 		return nil, err
 	}

@@ -7,7 +7,6 @@ import (
 	"os"
 	"strconv"
 
-	"tonocohort/pipeline/store"
 	"tonocohort/schema"
 	"tonocohort/stats"
 )
@@ -19,7 +18,7 @@ func Recover(resultsDir, truthFile string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	root, err := store.OpenRoot(resultsDir)
+	root, err := openFolder(resultsDir)
 	if err != nil {
 		return nil, err
 	}

@@ -113,7 +113,7 @@ func (r *run) close() {
 
 func (r *run) readStudy(context.Context) error {
 	var err error
-	if r.files, err = store.OpenRoot(r.studyDir); err != nil {
+	if r.files, err = openFolder(r.studyDir); err != nil {
 		return err
 	}
 	r.study = loadStudy(r.files)

@@ -35,7 +35,7 @@ func (d Difference) String() string {
 // recomputes its row digest, and adds up the counts. It returns the differences,
 // sorted by path; none means that the folder is as its run left it.
 func Verify(ctx context.Context, dir string) (*schema.Manifest, []Difference, error) {
-	root, err := store.OpenRoot(dir)
+	root, err := openFolder(dir)
 	if err != nil {
 		return nil, nil, err
 	}

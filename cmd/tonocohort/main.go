@@ -12,6 +12,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"tonocohort/pipeline"
 )
 
 // The exit statuses, the same for every command.
@@ -77,6 +79,9 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 			fmt.Fprintln(stderr, "tonocohort:", status.err)
 		}
 		return status.status
+	case errors.Is(err, pipeline.ErrNoFolder):
+		fmt.Fprintln(stderr, "tonocohort:", err)
+		return exitUsage
 	case errors.Is(err, context.Canceled):
 		fmt.Fprintln(stderr, "tonocohort: interrupted; the results folder is not sealed")
 		return exitInterrupted

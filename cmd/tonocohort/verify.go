@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -26,6 +27,9 @@ With --json: {"differences": [{path, what, expected, found}], "files": n}.
 		Args:    exactly("RESULTS"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			m, differences, err := pipeline.Verify(cmd.Context(), args[0])
+			if errors.Is(err, pipeline.ErrNoFolder) {
+				return err
+			}
 			if err != nil {
 				return &statusError{exitDifference, fmt.Errorf("cannot verify %s: %w", args[0], err)}
 			}
