@@ -15,11 +15,11 @@ const chunkSubjects = 64
 
 // personTables are the tables that are written chunk by chunk.
 type personTables struct {
-	recordings, visits, beats, waveforms, estimates, uncertainty, exclusions *openTable
+	recordings, visits, beats, waveforms, estimates, uncertainty, reviews, readings, exclusions *openTable
 }
 
 func (p *personTables) all() []*openTable {
-	return []*openTable{p.recordings, p.visits, p.beats, p.waveforms, p.estimates, p.uncertainty, p.exclusions}
+	return []*openTable{p.recordings, p.visits, p.beats, p.waveforms, p.estimates, p.uncertainty, p.reviews, p.readings, p.exclusions}
 }
 
 func (r *run) createPersonTables() (*personTables, error) {
@@ -34,6 +34,8 @@ func (r *run) createPersonTables() (*personTables, error) {
 		{&p.waveforms, schema.WaveformsTable()},
 		{&p.estimates, schema.EstimatesTable()},
 		{&p.uncertainty, schema.UncertaintyTable()},
+		{&p.reviews, schema.ReviewsTable()},
+		{&p.readings, schema.ReadingsTable()},
 		{&p.exclusions, schema.ExclusionsTable()},
 	} {
 		var err error
@@ -144,7 +146,7 @@ func (r *run) writeChunk(tables *personTables, left *leftOut, slots []subjectRes
 	}{
 		{tables.recordings, rows.recordings}, {tables.visits, rows.visits}, {tables.beats, rows.beats},
 		{tables.waveforms, rows.waveforms}, {tables.estimates, rows.estimates}, {tables.uncertainty, rows.uncertainty},
-		{tables.exclusions, rows.exclusions},
+		{tables.reviews, rows.reviews}, {tables.readings, rows.readings}, {tables.exclusions, rows.exclusions},
 	} {
 		if err := t.table.append(t.rows); err != nil {
 			return err

@@ -32,6 +32,8 @@ type recordingResult struct {
 	qualityReasons []string
 	unit           string
 	samplingHz     float64
+	waveMinimum    float64 // of the average beat, in the unit of the samples
+	waveAmplitude  float64
 	durationS      float64
 	centralMethod  string
 	calibration    string
@@ -85,7 +87,7 @@ func newWorker(s schema.Settings, l *layout, files *store.Root, e *estimators) *
 // recording carries one recording from its file to its values.
 func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording) *recordingResult {
 	r := &recordingResult{
-		row: row, sex: sex, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(),
+		row: row, sex: sex, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(), waveMinimum: math.NaN(), waveAmplitude: math.NaN(),
 		calibration: w.settings.Calibration.Primary, stepS: math.NaN(), scale: math.NaN(), offset: math.NaN(),
 		values: w.layout.empty(), errors: map[string]components{},
 	}
@@ -115,6 +117,8 @@ func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording)
 		return r
 	}
 	w.layout.set(r.values, "heart_rate_bpm", pulses.HeartRateBPM)
+	r.waveMinimum = slices.Min(pulses.Average)
+	r.waveAmplitude = slices.Max(pulses.Average) - r.waveMinimum
 	w.judgeGrade(r)
 	w.estimate(r, pulses)
 	return r

@@ -9,7 +9,7 @@ import (
 
 // chunkRows are the rows of one chunk of subjects, in order.
 type chunkRows struct {
-	recordings, visits, beats, waveforms, estimates, uncertainty, exclusions *schema.Frame
+	recordings, visits, beats, waveforms, estimates, uncertainty, reviews, readings, exclusions *schema.Frame
 }
 
 func newChunkRows(carried []schema.Column) *chunkRows {
@@ -20,6 +20,8 @@ func newChunkRows(carried []schema.Column) *chunkRows {
 		waveforms:   schema.NewFrame(schema.WaveformsTable(), chunkSubjects),
 		estimates:   schema.NewFrame(schema.EstimatesTable(), 4*chunkSubjects),
 		uncertainty: schema.NewFrame(schema.UncertaintyTable(), 16*chunkSubjects),
+		reviews:     schema.NewFrame(schema.ReviewsTable(), 0),
+		readings:    schema.NewFrame(schema.ReadingsTable(), 4*chunkSubjects),
 		exclusions:  schema.NewFrame(schema.ExclusionsTable(), chunkSubjects),
 	}
 }
@@ -30,7 +32,9 @@ func (c *chunkRows) add(s schema.Settings, l *layout, carried []schema.Column, s
 		v := &r.visits[i]
 		for _, rec := range v.recordings {
 			c.addRecording(s, l, r.subject.ID, v.visit.ID, rec)
+			c.addReviews(s, r.subject.ID, v.visit.ID, rec)
 		}
+		c.addReadings(r.subject.ID, v.visit)
 		c.addVisit(s, l, carried, scheme, r.subject.ID, v)
 	}
 	if status, reason := r.status(); status != statusUsed {
@@ -46,13 +50,15 @@ func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitI
 		"status": r.status, "reason": r.reason,
 		"quality": r.quality, "quality_reasons": strings.Join(r.qualityReasons, " "),
 		"review": r.row.Review, "artery": r.row.Artery, "side": r.row.Side,
-		"operator_id": r.row.OperatorID, "device_id": r.row.DeviceID, "unit": r.unit,
+		"operator_id": r.row.OperatorID, "device_id": r.row.DeviceID, "recorded_at": r.row.RecordedAt, "unit": r.unit,
 		"calibration": r.calibration, "central_method": r.centralMethod,
 		"cuff_rule": s.Cuff.Rule, "brachial_map_source": r.mapSource,
 		"augmentation_type": r.augmentation, "index_notes": strings.Join(r.indexNotes, " "),
 	} {
 		f.SetText(row, name, text)
 	}
+	f.SetNumber(row, "wave_minimum", r.waveMinimum)
+	f.SetNumber(row, "wave_amplitude", r.waveAmplitude)
 	f.SetNumber(row, "sampling_hz", r.samplingHz)
 	f.SetNumber(row, "duration_s", r.durationS)
 	setInteger(f, row, "cuff_readings", r.cuff.Used)
