@@ -12,7 +12,8 @@ import (
 )
 
 // Recover compares the recordings of a results folder with the truth file of a
-// simulation and returns one line per value: bias ± SD of the error and n.
+// simulation and returns one line per value: bias ± SD of the error, n, and what
+// was published of the error against catheters where there is such a figure.
 func Recover(resultsDir, truthFile string) ([]string, error) {
 	truth, err := readTruth(truthFile)
 	if err != nil {
@@ -28,19 +29,23 @@ func Recover(resultsDir, truthFile string) ([]string, error) {
 		return nil, err
 	}
 	var lines []string
-	for _, c := range []struct{ label, estimate, truth string }{
-		{"central SBP, calibrated by cuff SBP/DBP", "central_sbp_sbp_dbp_mmhg", "true_aortic_sbp_mmhg"},
-		{"central SBP, calibrated by cuff mean/DBP", "central_sbp_map_dbp_mmhg", "true_aortic_sbp_mmhg"},
-		{"central PP, calibrated by cuff SBP/DBP", "central_pp_sbp_dbp_mmhg", "true_aortic_pp_mmhg"},
-		{"central PP, calibrated by cuff mean/DBP", "central_pp_map_dbp_mmhg", "true_aortic_pp_mmhg"},
-		{"central SBP, moving average", "central_sbp_moving_average_mmhg", "true_aortic_sbp_mmhg"},
-		{"brachial SBP (the cuff alone)", "brachial_sbp_mmhg", "true_brachial_sbp_mmhg"},
-		{"ejection duration", "ejection_duration_ms", "ejection_duration_ms"},
+	for _, c := range []struct{ label, estimate, truth, published string }{
+		{"central SBP, calibrated by cuff SBP/DBP", "central_sbp_sbp_dbp_mmhg", "true_aortic_sbp_mmhg", "-7.8 (-10.3 to -5.3), Papaioannou 2016"},
+		{"central SBP, calibrated by cuff mean/DBP", "central_sbp_map_dbp_mmhg", "true_aortic_sbp_mmhg", "-1.8 (-3.3 to -0.3), Papaioannou 2016"},
+		{"central PP, calibrated by cuff SBP/DBP", "central_pp_sbp_dbp_mmhg", "true_aortic_pp_mmhg", "-12.2 ± 10.4 by any cuff calibration, Cheng 2013"},
+		{"central PP, calibrated by cuff mean/DBP", "central_pp_map_dbp_mmhg", "true_aortic_pp_mmhg", "the same"},
+		{"central SBP, moving average", "central_sbp_moving_average_mmhg", "true_aortic_sbp_mmhg", ""},
+		{"brachial SBP (the cuff alone)", "brachial_sbp_mmhg", "true_brachial_sbp_mmhg", "-5.7 (-8.0 to -3.5), Picone 2017"},
+		{"ejection duration", "ejection_duration_ms", "ejection_duration_ms", ""},
 	} {
 		errors := recoveredErrors(f, truth, c.estimate, c.truth)
 		d := stats.Describe(errors)
 		unit := f.Column(c.estimate).Unit
-		lines = append(lines, fmt.Sprintf("%-42s %+.1f ± %.1f %s (n %d)", c.label, d.Mean, d.SD, unit, len(errors)))
+		line := fmt.Sprintf("%-42s %+.1f ± %.1f %s (n %d)", c.label, d.Mean, d.SD, unit, len(errors))
+		if c.published != "" {
+			line += "; against catheters: " + c.published
+		}
+		lines = append(lines, line)
 	}
 	return lines, nil
 }
