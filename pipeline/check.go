@@ -30,8 +30,13 @@ func loadStudy(files *store.Root) *study.Study {
 		ReadTable:        readParquetTable,
 	})
 	if !schema.AnyStructural(s.Issues) {
-		columns := schema.SubjectVisitsTable(s.Carried)
-		s.Issues = append(s.Issues, tabulate.Check(s.Settings.Analysis, columns.Columns, study.SettingsFile, "analysis")...)
+		table := schema.SubjectVisitsTable(s.Carried)
+		if scheme, err := study.SchemeByName(s.Settings.Analysis.BPScheme); err == nil {
+			table = scheme.WithClasses(table)
+		}
+		found := tabulate.Check(s.Settings.Analysis, table.Columns, study.SettingsFile, "analysis")
+		s.Locate(found)
+		s.Issues = append(s.Issues, found...)
 		s.Issues = append(s.Issues, fileTwins(s)...)
 		schema.SortIssues(s.Issues)
 	}

@@ -152,14 +152,12 @@ func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *reco
 func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Column, scheme study.Scheme, subjectID string, v *visitResult) {
 	f := c.visits
 	row := f.AddRow()
-	class := study.Classify(v.cuff.SBP, v.cuff.DBP, scheme)
 	for name, text := range map[string]string{
 		"subject_id": subjectID, "visit_id": v.visit.ID, "status": v.status, "reason": v.reason,
 		"replicate_rule": s.Replicates.Rule, "quality": lowestGrade(v.used),
 		"calibration":         shared(v.used, func(r *recordingResult) string { return r.calibration }),
 		"central_method":      shared(v.used, func(r *recordingResult) string { return r.centralMethod }),
 		"brachial_map_source": v.mapSource, "cuff_rule": s.Cuff.Rule,
-		"bp_class": class, "bp_class_scheme": scheme.Name,
 		"departures": strings.Join(v.visit.Departures, " "),
 	} {
 		f.SetText(row, name, text)
@@ -173,6 +171,7 @@ func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Colu
 	}
 	setCells(f, row, carried, v.visit.Cells)
 	l.write(f, row, v.values)
+	classify(f, row, scheme)
 	if v.status != statusUsed {
 		c.exclude("visit", subjectID, v.visit.ID, "", "subject_visits", v.reason, v.detail)
 	}

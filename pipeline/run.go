@@ -117,15 +117,13 @@ func (r *run) readStudy(context.Context) error {
 		return err
 	}
 	r.study = loadStudy(r.files)
-	if r.scheme, err = study.SchemeByName(study.DefaultScheme); err != nil {
-		return err
-	}
 	r.tally.expect(r.study)
 	r.issues = r.study.Issues
 	if schema.AnyStructural(r.issues) {
 		return &StructuralError{Issues: r.issues}
 	}
-	return nil
+	r.scheme, err = study.SchemeByName(r.study.Settings.Analysis.BPScheme)
+	return err
 }
 
 func (r *run) openResults(context.Context) error {

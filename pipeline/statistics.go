@@ -33,6 +33,9 @@ func (r *run) computeStatistics(context.Context) error {
 // disclosure. before is the flow up to that table; file and section say where
 // the plan stands.
 func (o *output) statistics(visits, before *schema.Frame, file, section string) error {
+	if err := classed(visits, o.manifest.Settings.Analysis.BPScheme); err != nil {
+		return err
+	}
 	results := tabulate.Tables(visits, o.manifest.Settings, file, section)
 	if schema.AnyStructural(results.Issues) {
 		// The plan was judged before, against the same columns.
@@ -56,15 +59,20 @@ func (o *output) statistics(visits, before *schema.Frame, file, section string) 
 	return o.release(results)
 }
 
-// onlyNew drops issues that the check before the run has listed already.
+// onlyNew drops issues that the check before the run has listed already, with
+// their place.
 func onlyNew(found, known []schema.Issue) []schema.Issue {
+	placeless := func(i schema.Issue) schema.Issue {
+		i.Row, i.Column = 0, 0
+		return i
+	}
 	seen := make(map[schema.Issue]bool, len(known))
 	for _, i := range known {
-		seen[i] = true
+		seen[placeless(i)] = true
 	}
 	var fresh []schema.Issue
 	for _, i := range found {
-		if !seen[i] {
+		if !seen[placeless(i)] {
 			fresh = append(fresh, i)
 		}
 	}

@@ -96,7 +96,7 @@ func SubjectVisitsTable(carried []Column) Table {
 		category("brachial_map_source", "where brachial_map_mmhg comes from", "cuff", "form_factor"),
 		text("cuff_rule", "how the cuff readings were combined"),
 		integer("cuff_readings", "cuff readings that entered the brachial values"),
-		text("bp_class", "class of the brachial pressure"),
+		text("bp_class", "class of the brachial pressure, or of the central one where the scheme is of central pressure"),
 		text("bp_class_scheme", "which published scheme bp_class follows"),
 		text("departures", "protocol departures by name, separated by blanks"),
 		integer("departure_count", "number of protocol departures"),
@@ -193,11 +193,7 @@ func statisticTable(name, rowPer, meaning string, between ...Column) Table {
 // SummaryTable declares the stratified summaries; strata names the stratum
 // columns of the study, each holding a level or "all".
 func SummaryTable(strata []string) Table {
-	var between []Column
-	for _, s := range strata {
-		between = append(between, text(s, "stratum: a level of this column, or all"))
-	}
-	return statisticTable("summary", "statistic", "stratified summaries: one row per set, variable, stratum and statistic", between...)
+	return statisticTable("summary", "statistic", "stratified summaries: one row per set, variable, stratum and statistic", stratumColumns(strata)...)
 }
 
 // RegressionTable declares the results of the declared models.

@@ -144,6 +144,12 @@ type ReplicateSettings struct {
 type Analysis struct {
 	Visit        string             `yaml:"visit" json:"visit"`
 	Age          AgeSettings        `yaml:"age" json:"age"`
+	BPScheme     string             `yaml:"bp_scheme" json:"bp_scheme"` // published scheme that bp_class follows
+	Weights      WeightSettings     `yaml:"weights" json:"weights"`
+	Change       ChangeSettings     `yaml:"change" json:"change"`
+	Standardise  StandardSettings   `yaml:"standardise" json:"standardise"`
+	Precision    PrecisionSettings  `yaml:"precision" json:"precision"`
+	Equivalence  map[string]float64 `yaml:"equivalence" json:"equivalence"` // by variable: margin within which a difference from published values does not matter
 	Sets         map[string][]Rule  `yaml:"sets" json:"sets"`
 	Variables    []string           `yaml:"variables" json:"variables"`
 	Strata       []string           `yaml:"strata" json:"strata"`
@@ -233,6 +239,10 @@ func DefaultAnalysis() Analysis {
 	return Analysis{
 		Visit:     "first",
 		Age:       AgeSettings{CompletedYears: true, Bands: []float64{18, 30, 40, 50, 60, 70, 80}},
+		BPScheme:  DefaultBPScheme,
+		Weights:   WeightSettings{SinglePSU: "centred"},
+		Change:    DefaultChange(),
+		Precision: DefaultPrecision(),
 		Sets:      map[string][]Rule{"all": {}},
 		Variables: []string{"central_sbp_mmhg", "central_pp_mmhg", "pp_amplification_ratio", "augmentation_index_pct"},
 		Strata:    []string{"sex", "age_band"},

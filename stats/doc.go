@@ -29,7 +29,6 @@ const (
 	MethodWoodruff       = "woodruff"        // interval of the share below, carried back
 	MethodPrecisionT     = "precision_t"     // weights as known precisions, t with n − 1 degrees of freedom
 	MethodStandardised   = "standardised_t"  // classes of a standard population, Satterthwaite's degrees of freedom
-	MethodClusterT       = "cluster_t"       // linearised over clusters, t with clusters − 1 degrees of freedom
 )
 
 // Result is one statistic as it goes into a table: the estimate with its

@@ -44,33 +44,6 @@ func Wilson(successes, n int, level float64) Interval {
 	return interval
 }
 
-// ClusterMean returns the mean of x with the interval that holds where values
-// of one cluster are not independent: the linearised variance of the mean over
-// clusters, t with clusters − 1 degrees of freedom (Cochran 1977, Sampling
-// Techniques, 6.3; from memory). cluster[i] numbers the cluster of x[i] from 0
-// to clusters − 1; a cluster without values does not count.
-func ClusterMean(x []float64, cluster []int, clusters int, level float64) (mean float64, interval Interval, used int) {
-	mean = Mean(x)
-	rest := make([]float64, clusters)
-	seen := make([]bool, clusters)
-	for i, v := range x {
-		rest[cluster[i]] += v - mean
-		seen[cluster[i]] = true
-	}
-	var squares sum
-	for g, r := range rest {
-		if seen[g] {
-			used++
-			squares.add(float64(r * r))
-		}
-	}
-	many := float64(used)
-	size := float64(len(x))
-	se := math.Sqrt(squares.value()*many/(many-1)) / size
-	half := StudentQuantile((1+level)/2, many-1) * se
-	return mean, around(mean, half, level, MethodClusterT), used
-}
-
 // around rounds half first: an inlined product must not be fused into the ends.
 func around(centre, half, level float64, method string) Interval {
 	half = float64(half)

@@ -215,25 +215,6 @@ func TestRatioOfMeans(t *testing.T) {
 	}
 }
 
-// Persons seen once give Student's interval; persons seen twice with the same
-// values give it too, for a second visit is not a second person.
-func TestClusterMean(t *testing.T) {
-	x := []float64{31, 44, 38, 52, 29, 47}
-	want := MeanInterval(Describe(x), 0.95)
-	mean, once, used := ClusterMean(x, []int{0, 1, 2, 3, 4, 6}, 8, 0.95)
-	atLeast(t, "mean", 15, mean, Mean(x))
-	atLeast(t, "once, low", 12, once.Low, want.Low)
-	atLeast(t, "once, high", 12, once.High, want.High)
-	if used != 6 {
-		t.Errorf("%d clusters", used)
-	}
-	_, twice, _ := ClusterMean(slices.Concat(x, x), []int{0, 1, 2, 3, 4, 5, 0, 1, 2, 3, 4, 5}, 6, 0.95)
-	atLeast(t, "twice, low", 12, twice.Low, want.Low)
-	if _, lone, _ := ClusterMean([]float64{1, 2}, []int{0, 0}, 1, 0.95); !math.IsNaN(lone.Low) {
-		t.Errorf("one cluster: %+v", lone)
-	}
-}
-
 func TestGeometricMean(t *testing.T) {
 	atLeast(t, "geometric mean", 14, GeometricMean([]float64{1, 10, 100}), 10)
 	for _, x := range [][]float64{nil, {1, 0}, {-1, 4}, {math.NaN()}} {

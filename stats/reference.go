@@ -17,28 +17,24 @@ func ReferenceLimit(sorted []float64, p float64) (float64, Interval) {
 	return Quantile(sorted, p, MeanPositions), QuantileInterval(sorted, p, ReferenceLevel)
 }
 
-// GeometricMeanInterval returns the geometric mean with Student's interval on
-// the logarithms; all is NaN where a value is not above zero.
-func GeometricMeanInterval(x []float64, level float64) (mean float64, interval Interval) {
-	logs, ok := Logarithms(x)
-	if !ok {
-		return math.NaN(), Interval{Low: math.NaN(), High: math.NaN(), Level: level, Method: MethodLogT}
-	}
+// GeometricMeanInterval returns the geometric mean of the values whose
+// logarithms are given, with Student's interval on these.
+func GeometricMeanInterval(logs []float64, level float64) (mean float64, interval Interval) {
 	s := Describe(logs)
 	return math.Exp(s.Mean), exponential(MeanInterval(s, level))
 }
 
-// Logarithms returns the logarithms of x, or false where a value is not above
-// zero.
-func Logarithms(x []float64) ([]float64, bool) {
-	logs := make([]float64, len(x))
-	for i, v := range x {
+// Logarithms returns the logarithms of x, or false where there is none of a
+// value: it is not above zero. into gives the memory, and may be nil.
+func Logarithms(x, into []float64) ([]float64, bool) {
+	into = into[:0]
+	for _, v := range x {
 		if !(v > 0) {
-			return nil, false
+			return into, false
 		}
-		logs[i] = math.Log(v)
+		into = append(into, math.Log(v))
 	}
-	return logs, len(x) > 0
+	return into, len(x) > 0
 }
 
 // exponential carries an interval of logarithms back.

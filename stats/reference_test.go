@@ -118,14 +118,20 @@ func TestStandardise(t *testing.T) {
 
 func TestGeometricMeanInterval(t *testing.T) {
 	x := []float64{2, 3, 5, 9, 14}
-	mean, i := GeometricMeanInterval(x, 0.95)
-	logs, _ := Logarithms(x)
+	logs, ok := Logarithms(x, nil)
+	if !ok {
+		t.Fatal("no logarithms")
+	}
+	mean, i := GeometricMeanInterval(logs, 0.95)
 	want := MeanInterval(Describe(logs), 0.95)
 	atLeast(t, "mean", 13, mean, math.Pow(2*3*5*9*14, 0.2))
+	atLeast(t, "mean", 13, mean, GeometricMean(x))
 	atLeast(t, "low", 13, math.Log(i.Low), want.Low)
 	atLeast(t, "high", 13, math.Log(i.High), want.High)
-	if mean, i := GeometricMeanInterval([]float64{1, 0}, 0.95); !math.IsNaN(mean) || !math.IsNaN(i.Low) {
-		t.Errorf("with a zero: %g %+v", mean, i)
+	for _, x := range [][]float64{{1, 0}, {-1}, {math.NaN()}, nil} {
+		if _, ok := Logarithms(x, nil); ok {
+			t.Errorf("%v has logarithms", x)
+		}
 	}
 }
 

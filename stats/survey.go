@@ -30,6 +30,7 @@ type Survey struct {
 	stratum []int     // by unit
 	units   []int     // by stratum: how many units were drawn
 	single  string
+	present bool // only units with somebody in the domain count as drawn
 }
 
 // Workspace holds the sums by unit of one goroutine.
@@ -91,6 +92,22 @@ func NewSurvey(weight []float64, stratum, cluster []int, singlePSU string) (*Sur
 		return nil, fmt.Errorf("stats: nobody has a weight above zero")
 	}
 	return s, nil
+}
+
+// NewClusters describes a sample of clusters that were not drawn by a design:
+// values of one cluster are not independent, and a domain has as many clusters
+// as it has somebody in. cluster numbers the cluster of each row from 0. Where
+// every row is a cluster of its own the interval of a mean is Student's.
+func NewClusters(cluster []int) *Survey {
+	s := &Survey{weight: make([]float64, len(cluster)), unit: cluster, units: []int{0}, single: CertaintySinglePSU, present: true}
+	for row, c := range cluster {
+		s.weight[row] = 1
+		for len(s.stratum) <= c {
+			s.stratum = append(s.stratum, 0)
+		}
+	}
+	s.units[0] = len(s.stratum)
+	return s
 }
 
 // Workspace makes room for one goroutine.
@@ -188,7 +205,10 @@ func (s *Survey) linearised(w *Workspace, rows []int, value, weight float64, u f
 	}
 	e.SE = math.Sqrt(s.variance(w, &e))
 	if e.N == 0 {
-		e.Value, e.SE, e.Degrees = math.NaN(), math.NaN(), math.NaN()
+		e.Value, e.Degrees = math.NaN(), math.NaN()
+	}
+	if !(e.Degrees > 0) { // one unit a stratum, or nobody: there is no spread to judge by
+		e.SE = math.NaN()
 	}
 	return e
 }
@@ -205,18 +225,24 @@ func (s *Survey) variance(w *Workspace, e *Estimate) float64 {
 		w.sum[h] += w.total[unit]
 	}
 	e.Degrees = float64(len(w.touched) - len(w.strata))
+	drawn := func(h int) float64 {
+		if s.present {
+			return float64(w.present[h])
+		}
+		return float64(s.units[h])
+	}
 	var squares sum
 	for _, h := range w.strata {
-		if s.units[h] == 1 {
+		if drawn(h) == 1 {
 			e.Singles++
 			w.sum[h] = 0 // the linearised values of the whole sample have the mean zero
 			continue
 		}
-		w.sum[h] /= float64(s.units[h])
+		w.sum[h] /= drawn(h)
 	}
 	for _, unit := range w.touched {
 		h := s.stratum[unit]
-		n := float64(s.units[h])
+		n := drawn(h)
 		switch d := w.total[unit] - w.sum[h]; {
 		case n > 1:
 			squares.add(float64(d*d) * (n / (n - 1)))
@@ -226,8 +252,8 @@ func (s *Survey) variance(w *Workspace, e *Estimate) float64 {
 		w.total[unit], w.seen[unit] = 0, false
 	}
 	for _, h := range w.strata {
-		if n := float64(s.units[h]); n > 1 { // units with nobody in the domain lie at zero
-			absent := float64(s.units[h] - w.present[h])
+		if n := drawn(h); n > 1 { // units with nobody in the domain lie at zero
+			absent := n - float64(w.present[h])
 			squares.add(absent * float64(w.sum[h]*w.sum[h]) * (n / (n - 1)))
 		}
 		w.sum[h], w.present[h] = 0, 0

@@ -236,6 +236,26 @@ func TestSinglePSU(t *testing.T) {
 	}
 }
 
+// Persons seen once give Student's interval; persons seen twice with the same
+// values give it too, for a second visit is not a second person.
+func TestClusters(t *testing.T) {
+	x := []float64{31, 44, 38, 52, 29, 47}
+	want := MeanInterval(Describe(x), 0.95)
+	once := NewClusters([]int{0, 1, 2, 3, 4, 6, 7, 8})
+	e := once.Mean(once.Workspace(), []int{0, 1, 2, 3, 4, 5}, x)
+	atLeast(t, "mean", 15, e.Value, Mean(x))
+	i := e.Interval(0.95)
+	atLeast(t, "once, low", 12, i.Low, want.Low)
+	atLeast(t, "once, high", 12, i.High, want.High)
+	twice := NewClusters([]int{0, 1, 2, 3, 4, 5, 0, 1, 2, 3, 4, 5})
+	e = twice.Mean(twice.Workspace(), []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}, slices.Concat(x, x))
+	atLeast(t, "twice, low", 12, e.Interval(0.95).Low, want.Low)
+	lone := NewClusters([]int{0, 0})
+	if i := lone.Mean(lone.Workspace(), []int{0, 1}, []float64{1, 2}).Interval(0.95); !math.IsNaN(i.Low) {
+		t.Errorf("one cluster: %+v", i)
+	}
+}
+
 // Coverage of the interval of a mean from a stratified sample of clusters out
 // of a made-up population. The full run is asked for by TONOCOHORT_COVERAGE.
 func TestSurveyCoverage(t *testing.T) {

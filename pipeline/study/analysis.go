@@ -73,6 +73,7 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 		}
 	}
 	d.within(at("quantile_type"), float64(a.QuantileType), 1, 9)
+	d.oneOf(at("bp_scheme"), a.BPScheme, schemeNames())
 	d.once(at("variables"), a.Variables)
 	d.once(at("strata"), a.Strata)
 	d.once(at("compare_with"), a.CompareWith)
@@ -137,7 +138,7 @@ func (d *decoder) checkColumns(a *schema.Analysis, section string, columns []sch
 		}
 	}
 	for i, name := range a.Variables {
-		d.numeric(fmt.Sprintf("%s[%d]", at("variables"), i), name, table)
+		d.column(fmt.Sprintf("%s[%d]", at("variables"), i), name, table)
 	}
 	for i, name := range a.Strata {
 		path := fmt.Sprintf("%s[%d]", at("strata"), i)

@@ -5,17 +5,17 @@ import (
 	"encoding/csv"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+
+	"tonocohort/schema"
 )
 
 // categoryTable holds the published schemes with their sources in its first line.
 //
 //go:embed bp_categories.csv
 var categoryTable string
-
-// DefaultScheme is the scheme of bp_class.
-const DefaultScheme = "ESC_ESH_2018"
 
 // Scheme is a published classification of pressure, its categories ascending.
 type Scheme struct {
@@ -64,6 +64,40 @@ func Schemes() ([]Scheme, error) {
 		last.Categories = append(last.Categories, c)
 	}
 	return schemes, nil
+}
+
+func schemeNames() []string {
+	schemes, err := Schemes()
+	if err != nil {
+		panic(err) // the table is part of the program
+	}
+	names := make([]string, len(schemes))
+	for i, s := range schemes {
+		names[i] = s.Name
+	}
+	return names
+}
+
+// Central reports a scheme that classifies central pressure, not brachial.
+func (s Scheme) Central() bool { return strings.HasPrefix(s.Name, "CENTRAL_") }
+
+// Levels lists the categories from the lowest to the highest.
+func (s Scheme) Levels() []string {
+	names := make([]string, len(s.Categories))
+	for i, c := range s.Categories {
+		names[i] = c.Name
+	}
+	return names
+}
+
+// WithClasses returns t with the levels of the scheme in its column bp_class,
+// so that they stand in their order and a set cannot name another.
+func (s Scheme) WithClasses(t schema.Table) schema.Table {
+	t.Columns = slices.Clone(t.Columns)
+	if i := t.Index("bp_class"); i >= 0 {
+		t.Columns[i].Kind, t.Columns[i].Levels = schema.Category, s.Levels()
+	}
+	return t
 }
 
 // SchemeByName returns the named scheme.

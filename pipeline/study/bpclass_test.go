@@ -3,6 +3,8 @@ package study
 import (
 	"math"
 	"testing"
+
+	"tonocohort/schema"
 )
 
 // Bounds as printed in the guidelines: JNC 7 and ACC/AHA 2017 by BMC
@@ -50,7 +52,7 @@ func TestClassify(t *testing.T) {
 			t.Errorf("%s %v/%v: %s, want %s", c.scheme, c.sbp, c.dbp, got, c.want)
 		}
 	}
-	scheme, err := SchemeByName(DefaultScheme)
+	scheme, err := SchemeByName(schema.DefaultBPScheme)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -89,6 +89,19 @@ func (d *decoder) place(path string) place {
 	}
 }
 
+// locate fills in the places of issues that have none.
+func (d *decoder) locate(issues []schema.Issue) {
+	if d == nil {
+		return
+	}
+	for i := range issues {
+		if issues[i].File == d.file && issues[i].Row == 0 && issues[i].Name != "" {
+			at := d.place(issues[i].Name)
+			issues[i].Row, issues[i].Column = at.line, at.column
+		}
+	}
+}
+
 // given reports whether the file sets the path.
 func (d *decoder) given(path string) bool {
 	_, ok := d.at[path]

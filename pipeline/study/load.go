@@ -72,11 +72,15 @@ func Load(source Source, o Options) *Study {
 		return l.study
 	}
 	settings, d := decodeSettings(data, o)
-	l.study.Settings, l.settings = settings, d
+	l.study.Settings, l.settings, l.study.settings = settings, d, d
 	l.readTables()
 	l.assemble()
 	if l.subjectsTable != nil && l.visitsTable != nil {
-		d.checkColumns(&l.study.Settings.Analysis, "analysis", schema.SubjectVisitsTable(l.study.Carried).Columns)
+		table := schema.SubjectVisitsTable(l.study.Carried)
+		if scheme, err := SchemeByName(l.study.Settings.Analysis.BPScheme); err == nil { // else it is reported
+			table = scheme.WithClasses(table)
+		}
+		d.checkColumns(&l.study.Settings.Analysis, "analysis", table.Columns)
 		d.checkVisit(l.study)
 	}
 	l.finish()

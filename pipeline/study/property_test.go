@@ -73,7 +73,7 @@ func withoutLines(s *Study) {
 	}
 	slices.SortFunc(s.Issues, func(a, b schema.Issue) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) })
 	slices.SortFunc(s.Exclusions, func(a, b Exclusion) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) })
-	s.Inputs = nil
+	s.Inputs, s.settings = nil, nil
 	for i := range s.Carried {
 		s.Carried[i].Low, s.Carried[i].High = nil, nil // pointers, which print as addresses
 	}

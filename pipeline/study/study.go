@@ -53,7 +53,13 @@ type Study struct {
 	Withdrawn  int             // persons of the subjects table who have withdrawn
 	Inputs     []Input         // study.yaml and the tables, in the order in which they were read
 	Counts     []TableCount    // in the same order, tables only
+
+	settings *decoder // knows where each setting stands; nil where there are none
 }
+
+// Locate gives issues about study.yaml that name a setting the place where it,
+// or the nearest section around it, stands.
+func (s *Study) Locate(issues []schema.Issue) { s.settings.locate(issues) }
 
 // Input identifies a file that was read.
 type Input struct {

@@ -31,6 +31,11 @@ func Check(plan schema.Analysis, columns []schema.Column, file, section string) 
 	c.checkAge()
 	c.checkVariables()
 	c.checkStrata()
+	c.checkWeights()
+	c.checkChange()
+	c.checkStandardise()
+	c.checkPrecision()
+	c.checkEquivalence()
 	for _, name := range sortedKeys(plan.Sets) {
 		for i, rule := range plan.Sets[name] {
 			c.checkRule(rule, fmt.Sprintf("sets.%s[%d]", name, i))
@@ -66,7 +71,7 @@ func (c *checker) checkAge() {
 func (c *checker) checkVariables() {
 	c.once("variables", c.plan.Variables, "duplicate_item", "named twice")
 	for i, name := range c.plan.Variables {
-		c.numeric(fmt.Sprintf("variables[%d]", i), name)
+		c.described(fmt.Sprintf("variables[%d]", i), name)
 	}
 	for _, name := range sortedKeys(c.plan.Threshold) {
 		path := "threshold." + name

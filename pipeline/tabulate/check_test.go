@@ -39,7 +39,33 @@ func TestCheckFindsFaults(t *testing.T) {
 		"band within a year":  {func(a *schema.Analysis) { a.Age.Bands = []float64{17.5} }, "age.bands[0]", "band_not_whole", "completed_years"},
 		"band NaN":            {func(a *schema.Analysis) { a.Age.Bands = []float64{nan} }, "age.bands[0]", "bad_age_band", ""},
 		"unknown variable":    {func(a *schema.Analysis) { a.Variables = []string{"central_sbp_mmgh"} }, "variables[0]", "unknown_column", "central_sbp_mmhg"},
-		"text variable":       {func(a *schema.Analysis) { a.Variables = []string{"centre"} }, "variables[0]", "column_not_number", ""},
+		"date variable":       {func(a *schema.Analysis) { a.Variables = []string{"visit_date"} }, "variables[0]", "column_not_described", ""},
+		"persons as variable": {func(a *schema.Analysis) { a.Variables = []string{"subject_id"} }, "variables[0]", "column_not_described", ""},
+		"weight column":       {func(a *schema.Analysis) { a.Weights.Column, a.Weights.Kind = "sex", "sampling" }, "weights.column", "column_not_number", ""},
+		"weight kind":         {func(a *schema.Analysis) { a.Weights.Column, a.Weights.Kind = "height_cm", "samplig" }, "weights.kind", "unknown_value", "sampling"},
+		"kind without weight": {func(a *schema.Analysis) { a.Weights.Kind = "sampling" }, "weights.kind", "weights_without_column", ""},
+		"single unit":         {func(a *schema.Analysis) { a.Weights = schema.WeightSettings{Column: "height_cm", Kind: "sampling"} }, "weights.single_psu", "unknown_value", ""},
+		"strata of counts": {func(a *schema.Analysis) {
+			a.Weights = schema.WeightSettings{Column: "height_cm", Kind: "frequency", Stratum: "centre", SinglePSU: "centred"}
+		}, "weights.stratum", "design_without_sampling", "sampling"},
+		"cluster of numbers": {func(a *schema.Analysis) {
+			a.Weights = schema.WeightSettings{Column: "height_cm", Kind: "sampling", Cluster: "age_years", SinglePSU: "centred"}
+		}, "weights.cluster", "group_not_levels", ""},
+		"change between":    {func(a *schema.Analysis) { a.Change.Between = "first_lst" }, "change.between", "unknown_value", "first_last"},
+		"change of one":     {func(a *schema.Analysis) { a.Change.Visits = []string{"v1"} }, "change.visits", "change_of_one_visit", ""},
+		"change cluster":    {func(a *schema.Analysis) { a.Change.Cluster = "age_years" }, "change.cluster", "group_not_levels", ""},
+		"shares without by": {func(a *schema.Analysis) { a.Standardise.Shares = map[string]float64{"x": 1} }, "standardise.by", "missing_setting", "age_band"},
+		"standard column":   {func(a *schema.Analysis) { a.Standardise.By = "age_bands" }, "standardise.by", "unknown_column", "age_band"},
+		"standard class": {func(a *schema.Analysis) {
+			a.Standardise = schema.StandardSettings{By: "age_band", Shares: map[string]float64{"30-40": 1}}
+		}, "standardise.shares.30-40", "unknown_value", "30-39"},
+		"standard share": {func(a *schema.Analysis) {
+			a.Standardise = schema.StandardSettings{By: "age_band", Shares: map[string]float64{"30-39": -1}}
+		}, "standardise.shares.30-39", "bad_share", ""},
+		"centile":             {func(a *schema.Analysis) { a.Precision.Centiles = []float64{100} }, "precision.centiles[0]", "out_of_range", ""},
+		"precision":           {func(a *schema.Analysis) { a.Precision.SE = []float64{0} }, "precision.se_in_sd[0]", "out_of_range", ""},
+		"margin":              {func(a *schema.Analysis) { a.Equivalence = map[string]float64{"central_pp_mmhg": 0} }, "equivalence.central_pp_mmhg", "out_of_range", ""},
+		"margin of a level":   {func(a *schema.Analysis) { a.Equivalence = map[string]float64{"sex": 1} }, "equivalence.sex", "column_not_number", ""},
 		"variable twice":      {func(a *schema.Analysis) { a.Variables = []string{"height_cm", "height_cm"} }, "variables[1]", "duplicate_item", ""},
 		"threshold":           {func(a *schema.Analysis) { a.Threshold = map[string]float64{"central_p_mmhg": 1} }, "threshold.central_p_mmhg", "unknown_column", "central_pp_mmhg"},
 		"threshold NaN":       {func(a *schema.Analysis) { a.Threshold = map[string]float64{"central_pp_mmhg": nan} }, "threshold.central_pp_mmhg", "bad_threshold", ""},

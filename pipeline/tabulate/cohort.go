@@ -20,25 +20,44 @@ type cohort struct {
 	persons  int
 	rows     []int // used, and kept by the visit rule, in the frame's order
 	repeated bool  // persons may stand in several rows (visit: all)
+	weighting
 }
 
 func newCohort(f *schema.Frame, plan schema.Analysis, flow *flow, report *reporter) *cohort {
 	c := &cohort{frame: f, subject: make([]int, f.N), repeated: visitRule(plan) == allVisits}
-	numbers := map[string]int{}
-	for row, id := range f.Texts("subject_id") {
-		number, seen := numbers[id]
-		if !seen {
-			number = len(numbers)
-			numbers[id] = number
-		}
-		c.subject[row] = number
-	}
-	c.persons = len(numbers)
+	c.persons = numberLevels(f.Texts("subject_id"), c.subject)
 	if f.Has("age_years") {
 		c.bands = bandsOf(f.Numbers("age_years"), plan.Age)
 	}
 	c.rows = c.visits(plan, flow, report)
+	c.weighting = c.newWeighting(plan.Weights)
+	c.weigh(flow, report)
 	return c
+}
+
+// numberLevels numbers texts in the order in which they first stand, and returns
+// how many there are. A sorted column needs no memory of what has been seen.
+func numberLevels(texts []string, numbers []int) int {
+	if slices.IsSorted(texts) {
+		last := -1
+		for row, text := range texts {
+			if row == 0 || text != texts[row-1] {
+				last++
+			}
+			numbers[row] = last
+		}
+		return last + 1
+	}
+	seen := map[string]int{}
+	for row, text := range texts {
+		number, known := seen[text]
+		if !known {
+			number = len(seen)
+			seen[text] = number
+		}
+		numbers[row] = number
+	}
+	return len(seen)
 }
 
 // column declares the named column, age_band among them.

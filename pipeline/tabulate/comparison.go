@@ -10,6 +10,9 @@ import (
 	"tonocohort/stats"
 )
 
+// notIndependent is the note where an interval would take visits for persons.
+const notIndependent = "no interval: visits of one person are not independent"
+
 // healthySet is the analysis set that published healthy samples are compared with.
 const healthySet = "healthy"
 

@@ -26,6 +26,11 @@ func (c *cohort) sets(plan schema.Analysis, flow *flow) []set {
 			left.reasons = append(left.reasons, rules[i].missing, rules[i].failed)
 		}
 		left.reasons = distinct(left.reasons)
+		if len(rules) == 0 {
+			flow.stage("set:"+name, len(c.rows), left)
+			sets = append(sets, set{name: name, rows: c.rows})
+			continue
+		}
 		for _, row := range c.rows {
 			if reason := firstFailure(rules, row); reason != "" {
 				left.add(reason)

@@ -1,9 +1,7 @@
 package tabulate
 
 import (
-	"cmp"
 	"maps"
-	"math"
 	"slices"
 )
 
@@ -18,9 +16,10 @@ const (
 // row of a set lies in one cell of each margin. Only cells with rows exist, and
 // the cell of all rows always does.
 type strata struct {
-	labels [][]string // by cell: a label per stratum column
-	cells  [][]int    // by margin, then by position in the set's rows: the cell
-	size   []int      // by cell: rows of the set
+	labels   [][]string // by cell: a label per stratum column
+	cells    [][]int32  // by margin, then by position in the set's rows: the cell
+	inMargin [][]int    // by margin: its cells, upwards
+	size     []int      // by cell: rows of the set
 }
 
 // newStrata finds the cells of rows. They are sorted by the stratum columns in
@@ -31,28 +30,49 @@ func (c *cohort) newStrata(columns []string, rows []int) strata {
 		factors[i] = c.factor(name)
 	}
 	margins := 1 << len(columns)
-	keys := make([][]uint64, margins)
-	index := map[uint64]int{0: 0}
+	index := map[uint64]int32{0: 0}
 	for m := range margins {
-		keys[m] = make([]uint64, len(rows))
-		for i, row := range rows {
-			keys[m][i] = cellKey(factors, row, m)
-			index[keys[m][i]] = 0
+		last := uint64(0)
+		for _, row := range rows {
+			if key := cellKey(factors, row, m); key != last {
+				index[key] = 0
+				last = key
+			}
 		}
 	}
-	s := strata{cells: make([][]int, margins), size: make([]int, len(index))}
+	s := strata{cells: make([][]int32, margins), inMargin: make([][]int, margins), size: make([]int, len(index))}
 	for _, key := range slices.Sorted(maps.Keys(index)) {
-		index[key] = len(s.labels)
+		index[key] = int32(len(s.labels))
 		s.labels = append(s.labels, cellLabels(factors, key))
 	}
 	for m := range margins {
-		s.cells[m] = make([]int, len(rows))
-		for i, key := range keys[m] {
-			s.cells[m][i] = index[key]
-			s.size[index[key]]++
-		}
+		s.fill(m, rows, factors, index)
 	}
 	return s
+}
+
+// fill puts the rows into the cells of a margin.
+func (s *strata) fill(margin int, rows []int, factors []factor, index map[uint64]int32) {
+	cells := make([]int32, len(rows))
+	last, cell := uint64(0), index[0]
+	present := make([]bool, len(s.labels))
+	for i, row := range rows {
+		if key := cellKey(factors, row, margin); key != last {
+			last, cell = key, index[key]
+		}
+		cells[i] = cell
+		s.size[cell]++
+		present[cell] = true
+	}
+	s.cells[margin] = cells
+	if margin == 0 {
+		present[0] = true // the cell of all rows, even of none
+	}
+	for cell, there := range present {
+		if there {
+			s.inMargin[margin] = append(s.inMargin[margin], cell)
+		}
+	}
 }
 
 // cellKey numbers the cell of a row in a margin: digits, the first column the
@@ -88,53 +108,4 @@ func cellLabels(factors []factor, key uint64) []string {
 		key /= base
 	}
 	return labels
-}
-
-// group is what the rows of one cell hold of one variable.
-type group struct {
-	values  []float64 // sorted upwards, missing ones left out
-	person  []int     // by value: number of the person; nil unless persons repeat
-	missing int
-}
-
-// groups deals the values of a variable out to the cells. They are sorted once,
-// before that, so that every cell is sorted and no sum depends on the order in
-// which people stand in the table.
-func (c *cohort) groups(s strata, rows []int, cells []float64) []group {
-	type item struct {
-		value float64
-		at    int // position in rows
-	}
-	order := make([]item, 0, len(rows))
-	groups := make([]group, len(s.labels))
-	present := make([]int, len(groups))
-	for i, row := range rows {
-		missing := math.IsNaN(cells[row])
-		if !missing {
-			order = append(order, item{cells[row], i})
-		}
-		for m := range s.cells {
-			if cell := s.cells[m][i]; missing {
-				groups[cell].missing++
-			} else {
-				present[cell]++
-			}
-		}
-	}
-	slices.SortFunc(order, func(a, b item) int {
-		return cmp.Or(cmp.Compare(a.value, b.value), cmp.Compare(a.at, b.at))
-	})
-	for cell := range groups {
-		groups[cell].values = make([]float64, 0, present[cell])
-	}
-	for _, o := range order {
-		for m := range s.cells {
-			g := &groups[s.cells[m][o.at]]
-			g.values = append(g.values, o.value)
-			if c.repeated {
-				g.person = append(g.person, c.subject[rows[o.at]])
-			}
-		}
-	}
-	return groups
 }

@@ -17,143 +17,164 @@ const (
 	centralPP          = "central_pp_mmhg"
 )
 
-// notIndependent is the note where an interval would take visits for persons.
-const notIndependent = "no interval: visits of one person are not independent"
-
 // percentiles in the order of their rows.
 var percentiles = [...]struct {
 	name string
 	p    float64
 }{{"p5", 0.05}, {"p10", 0.10}, {"p25", 0.25}, {"median", 0.50}, {"p75", 0.75}, {"p90", 0.90}, {"p95", 0.95}}
 
-// summariser writes the summary table.
+// referenceLimits enclose the middle 95 %.
+var referenceLimits = [...]struct {
+	name string
+	p    float64
+}{{"reference_limit_2.5", 0.025}, {"reference_limit_97.5", 0.975}}
+
+// summariser writes the summary of one variable after the other; one serves
+// one goroutine.
 type summariser struct {
 	c        *cohort
-	frame    *schema.Frame
+	est      estimator
+	dealer   dealer
 	columns  []string // stratum columns
 	quantile stats.QuantileType
-	ranks    map[rankKey][2]int
 }
 
-type rankKey struct {
-	n int
-	p float64
-}
-
-// place is where a statistic stands in the summary table.
+// place is where the statistics of a group stand in the summary table.
 type place struct {
-	set, variable, unit, note string
-	labels                    []string
+	set, variable, note string
+	labels              []string
+}
+
+// cellLines are the statistics of one cell.
+type cellLines struct {
+	lines      []line
+	n, missing int
 }
 
 func summarise(c *cohort, plan schema.Analysis, sets []set) *schema.Frame {
-	s := summariser{
-		c: c, frame: schema.NewFrame(schema.SummaryTable(plan.Strata), 0), columns: plan.Strata,
-		quantile: stats.QuantileType(plan.QuantileType), ranks: map[rankKey][2]int{},
-	}
+	frame := schema.NewFrame(schema.SummaryTable(plan.Strata), 0)
+	variables := describedVariables(plan, c.frame.Has)
 	for _, set := range sets {
 		strata := c.newStrata(plan.Strata, set.rows)
-		for _, d := range describedVariables(plan, c.frame.Has) {
-			column := c.frame.Column(d.name)
-			groups := c.groups(strata, set.rows, c.frame.Numbers(d.name))
-			for cell, g := range groups {
-				at := place{set: set.name, variable: d.name, unit: column.Unit, note: d.note, labels: strata.labels[cell]}
-				if d.full {
-					s.describe(at, g)
-				}
-				for _, b := range d.bounds {
-					s.share(at, g, b)
-				}
+		frames := make([]*schema.Frame, len(variables))
+		inParallel(len(variables), func() func(i int) {
+			s := summariser{c: c, est: c.estimator(), columns: plan.Strata, quantile: stats.QuantileType(plan.QuantileType)}
+			return func(i int) {
+				frames[i] = schema.NewFrame(frame.Table, 0)
+				s.variable(frames[i], set, strata, variables[i])
 			}
-			if d.full && d.name == amplificationRatio {
-				s.ratioOfMeans(set, strata)
-			}
+		})
+		for _, f := range frames {
+			frame.Append(f)
 		}
 	}
-	return s.frame
+	return frame
 }
 
-// describe writes n, missing, mean, SD and the percentiles of a group.
-func (s *summariser) describe(at place, g group) {
-	n := len(g.values)
-	sample := stats.Describe(g.values)
-	s.write(at, g, stats.Result{Statistic: "n", Estimate: float64(n), Method: "count", Unit: "1"}, stats.Interval{})
-	s.write(at, g, stats.Result{Statistic: "n_missing", Estimate: float64(g.missing), Method: "count", Unit: "1"}, stats.Interval{})
-
-	mean := stats.Result{Statistic: "mean", Estimate: sample.Mean, Method: "mean", Unit: at.unit}
-	interval := stats.MeanInterval(sample, confidence)
-	if s.c.repeated {
-		var persons int
-		_, interval, persons = stats.ClusterMean(g.values, g.person, s.c.persons, confidence)
-		mean.Note = fmt.Sprintf("%d visits of %d persons; errors clustered by subject", n, persons)
+// variable writes all cells of a variable.
+func (s *summariser) variable(f *schema.Frame, set set, strata strata, d described) {
+	cells := make([]cellLines, len(strata.labels))
+	if s.c.frame.Column(d.name).Kind == schema.Number || s.c.frame.Column(d.name).Kind == schema.Integer {
+		s.numbers(cells, set, strata, d)
+	} else {
+		s.levels(cells, set, strata, d.name)
 	}
-	if at.variable == amplificationRatio {
+	for cell, l := range cells {
+		s.write(f, place{set: set.name, variable: d.name, note: d.note, labels: strata.labels[cell]}, l)
+	}
+	if d.full && d.name == amplificationRatio {
+		s.ratioOfMeans(f, set, strata)
+	}
+}
+
+// numbers describes a variable of numbers, margin by margin.
+func (s *summariser) numbers(cells []cellLines, set set, strata strata, d described) {
+	s.dealer.load(set.rows, s.c.frame.Numbers(d.name))
+	unit := s.c.frame.Column(d.name).Unit
+	for margin := range strata.cells {
+		s.dealer.deal(strata, margin, set.rows, s.est.wantsRows(), func(cell int, g group) {
+			out := cellLines{n: s.est.people(g), missing: g.missing}
+			if d.full {
+				out.lines = s.describe(g, set.name, d.name)
+				for i := range out.lines {
+					if out.lines[i].Unit == "" {
+						out.lines[i].Unit = unit
+					}
+				}
+			}
+			for _, b := range d.bounds {
+				out.lines = append(out.lines, s.share(g, b))
+			}
+			cells[cell] = out
+		})
+	}
+}
+
+// describe gives n, missing, mean, its error, SD, the percentiles and the
+// reference limits of a group.
+func (s *summariser) describe(g group, set, variable string) []line {
+	lines := append(s.counts(g), s.est.size(g)...)
+	mean, se, sd := s.est.moments(g)
+	mean.Statistic, se.Statistic, sd.Statistic = "mean", "se", "sd"
+	if variable == amplificationRatio {
 		mean.Note = join(mean.Note, "mean of the persons' ratios; ratio_of_means is another number")
 	}
-	s.write(at, g, mean, interval)
-	s.write(at, g, stats.Result{Statistic: "sd", Estimate: sample.SD, Method: "n-1", Unit: at.unit},
-		s.independent(stats.StandardDeviationInterval(sample, confidence)))
+	geometric := s.est.geometric(g)
+	geometric.Statistic = "geometric_mean"
+	lines = append(lines, mean, se, sd, geometric)
 	for _, q := range percentiles {
-		r := stats.Result{Statistic: q.name, Estimate: stats.Quantile(g.values, q.p, s.quantile), Method: s.quantile.Name(), Unit: at.unit}
-		ranks := s.rank(n, q.p)
-		interval := stats.RankInterval(g.values, ranks[0], ranks[1], confidence)
-		if n > 0 && math.IsNaN(interval.Low) {
-			r.Note = fmt.Sprintf("no interval: %d values are too few for this percentile", n)
+		l := s.est.quantile(g, q.p, s.quantile, confidence)
+		l.Statistic = q.name
+		lines = append(lines, l)
+	}
+	for _, q := range referenceLimits {
+		l := s.est.quantile(g, q.p, stats.MeanPositions, stats.ReferenceLevel)
+		l.Statistic = q.name
+		if len(g.values) < stats.ReferenceSize {
+			l.Note = join(fmt.Sprintf("fewer than %d people: no reference limit to rely on (CLSI EP28)", stats.ReferenceSize), l.Note)
 		}
-		s.write(at, g, r, s.independent(interval))
+		if set != healthySet {
+			l.Note = join(l.Note, "limits of the set "+set+", which is not selected for health")
+		}
+		lines = append(lines, l)
+	}
+	for i := range lines {
+		if lines[i].Method != "count" {
+			lines[i].Note = join(lines[i].Note, s.est.note())
+		}
+	}
+	return lines
+}
+
+func (s *summariser) counts(g group) []line {
+	return []line{
+		{Result: stats.Result{Statistic: "n", Estimate: float64(s.est.people(g)), Method: "count", Unit: "1"}},
+		{Result: stats.Result{Statistic: "n_missing", Estimate: float64(g.missing), Method: "count", Unit: "1"}},
 	}
 }
 
-// rank remembers the ranks of a percentile by the number of values.
-func (s *summariser) rank(n int, p float64) [2]int {
-	key := rankKey{n, p}
-	ranks, known := s.ranks[key]
-	if !known {
-		ranks[0], ranks[1], _ = stats.OrderStatisticRanks(n, p, confidence)
-		s.ranks[key] = ranks
-	}
-	return ranks
-}
-
-// independent passes an interval on that takes rows for independent, or none
-// where they are not.
-func (s *summariser) independent(i stats.Interval) stats.Interval {
-	if s.c.repeated {
-		i.Low, i.High, i.Method = math.NaN(), math.NaN(), ""
-	}
-	return i
-}
-
-// share writes the prevalence of values at or above a bound; the values are as
+// share is the prevalence of values at or above a bound; the values are as
 // computed, not rounded.
-func (s *summariser) share(at place, g group, b bound) {
-	n := len(g.values)
+func (s *summariser) share(g group, b bound) line {
 	first, _ := slices.BinarySearch(g.values, b.value)
-	hits := n - first
-	r := stats.Result{
-		Statistic: "prevalence_at_least_" + plain(b.value), Estimate: float64(hits) / float64(n),
-		Method: "share of unrounded values", Unit: "1", Note: b.note,
-	}
-	interval := stats.Wilson(hits, n, confidence)
-	if s.c.repeated {
-		indicator := make([]float64, n)
-		for i := first; i < n; i++ {
-			indicator[i] = 1
-		}
-		_, interval, _ = stats.ClusterMean(indicator, g.person, s.c.persons, confidence)
-		interval.Low, interval.High = max(0, interval.Low), min(1, interval.High)
-	}
-	s.write(at, g, r, interval)
+	l := s.est.share(g, func(i int) bool { return i >= first })
+	l.Statistic, l.Unit = "prevalence_at_least_"+plain(b.value), "1"
+	l.Method += " of unrounded values"
+	l.Note = join(b.note, l.Note, s.est.note())
+	return l
 }
 
 // ratioOfMeans writes mean brachial over mean central pulse pressure, by cell.
-func (s *summariser) ratioOfMeans(set set, strata strata) {
+func (s *summariser) ratioOfMeans(f *schema.Frame, set set, strata strata) {
 	c := s.c
 	if !c.frame.Has(brachialPP) || !c.frame.Has(centralPP) {
 		return
 	}
 	above, below := c.frame.Numbers(brachialPP), c.frame.Numbers(centralPP)
-	type pairs struct{ above, below []float64 }
+	type pairs struct {
+		above, below []float64
+		rows         []int
+	}
 	cells := make([]pairs, len(strata.labels))
 	for i, row := range set.rows {
 		if math.IsNaN(above[row]) || math.IsNaN(below[row]) {
@@ -161,35 +182,34 @@ func (s *summariser) ratioOfMeans(set set, strata strata) {
 		}
 		for m := range strata.cells {
 			p := &cells[strata.cells[m][i]]
-			p.above = append(p.above, above[row])
-			p.below = append(p.below, below[row])
+			p.above, p.below, p.rows = append(p.above, above[row]), append(p.below, below[row]), append(p.rows, row)
 		}
 	}
 	for cell, p := range cells {
-		ratio, interval := stats.RatioOfMeans(p.above, p.below, confidence)
-		s.write(place{set: set.name, variable: amplificationRatio, labels: strata.labels[cell]},
-			group{values: p.above, missing: strata.size[cell] - len(p.above)},
-			stats.Result{Statistic: "ratio_of_means", Estimate: ratio, Method: "mean " + brachialPP + " / mean " + centralPP, Unit: "1",
-				Note: "not the mean of the persons' ratios"},
-			s.independent(interval))
+		l := s.est.ratio(p.rows, p.above, p.below)
+		l.Statistic, l.Unit = "ratio_of_means", "1"
+		l.Method += ": " + brachialPP + " / " + centralPP
+		l.Note = join("not the mean of the persons' ratios", l.Note, s.est.note())
+		n := s.est.people(group{values: p.above, rows: p.rows})
+		s.write(f, place{set: set.name, variable: amplificationRatio, labels: strata.labels[cell]},
+			cellLines{lines: []line{l}, n: n, missing: strata.size[cell] - len(p.above)})
 	}
 }
 
-// write adds a row: the result with its place, its counts and its interval. An
-// interval without ends leaves low, high and level missing.
-func (s *summariser) write(at place, g group, r stats.Result, i stats.Interval) {
-	r.N, r.Missing = len(g.values), g.missing
-	if s.c.repeated && i.Method == "" && r.Method != "count" {
-		r.Note = join(r.Note, notIndependent)
+// write adds the rows of a cell with its place and its counts. An interval
+// without ends leaves low, high and level missing.
+func (s *summariser) write(f *schema.Frame, at place, cell cellLines) {
+	for _, l := range cell.lines {
+		l.N, l.Missing = cell.n, cell.missing
+		l.Note = join(at.note, l.Note)
+		row := f.AddRow()
+		f.SetText(row, "set", at.set)
+		f.SetText(row, "variable", at.variable)
+		for k, column := range s.columns {
+			f.SetText(row, column, at.labels[k])
+		}
+		writeResult(f, row, l.Result, l.interval)
 	}
-	r.Note = join(at.note, r.Note)
-	row := s.frame.AddRow()
-	s.frame.SetText(row, "set", at.set)
-	s.frame.SetText(row, "variable", at.variable)
-	for k, column := range s.columns {
-		s.frame.SetText(row, column, at.labels[k])
-	}
-	writeResult(s.frame, row, r, i)
 }
 
 // writeResult fills the columns that every table of statistics has.

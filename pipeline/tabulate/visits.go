@@ -3,6 +3,7 @@ package tabulate
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 
@@ -58,7 +59,7 @@ func (c *cohort) visits(plan schema.Analysis, flow *flow, report *reporter) []in
 
 // used returns the rows with central values.
 func (c *cohort) used(flow *flow) []int {
-	var rows []int
+	rows := make([]int, 0, c.frame.N)
 	left := newTally()
 	reasons := c.frame.Texts("reason")
 	for row, status := range c.frame.Texts("status") {
@@ -81,23 +82,20 @@ func (c *cohort) used(flow *flow) []int {
 // visit_id. Where date or age do not tell visits apart, visit_id decides, and
 // an issue says for how many persons.
 func (c *cohort) outermost(used []int, rule string, report *reporter) []int {
-	byPerson := make([][]int, c.persons)
-	for _, row := range used {
-		byPerson[c.subject[row]] = append(byPerson[c.subject[row]], row)
-	}
-	var kept []int
+	kept := make([]int, 0, c.persons)
 	byName := 0
-	for _, rows := range byPerson {
-		if len(rows) == 0 {
+	for rows := range c.byPerson(used) {
+		if len(rows) == 1 {
+			kept = append(kept, rows[0])
 			continue
 		}
 		order := c.visitOrder(rows)
-		slices.SortFunc(rows, order.compare)
+		rows = slices.SortedFunc(slices.Values(rows), order.compare)
 		pick, next := 0, 1
 		if rule == lastVisit {
 			pick, next = len(rows)-1, len(rows)-2
 		}
-		if len(rows) > 1 && order.time(rows[pick], rows[next]) == 0 {
+		if order.time(rows[pick], rows[next]) == 0 {
 			byName++
 		}
 		kept = append(kept, rows[pick])
@@ -107,6 +105,28 @@ func (c *cohort) outermost(used []int, rule string, report *reporter) []int {
 	}
 	slices.Sort(kept)
 	return kept
+}
+
+// byPerson yields the rows of each person, persons in the order in which they
+// first stand in the frame. What it yields must not be changed.
+func (c *cohort) byPerson(rows []int) iter.Seq[[]int] {
+	byNumber := func(a, b int) int { return cmp.Compare(c.subject[a], c.subject[b]) }
+	if !slices.IsSortedFunc(rows, byNumber) {
+		rows = slices.Clone(rows)
+		slices.SortStableFunc(rows, byNumber)
+	}
+	return func(yield func([]int) bool) {
+		for from := 0; from < len(rows); {
+			to := from + 1
+			for to < len(rows) && c.subject[rows[to]] == c.subject[rows[from]] {
+				to++
+			}
+			if !yield(rows[from:to]) {
+				return
+			}
+			from = to
+		}
+	}
 }
 
 // visitOrder orders the visits of one person.
