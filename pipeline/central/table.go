@@ -21,6 +21,8 @@ type Table struct {
 	Hz      []float64 // ascending, above 0; the last is at least 4 Hz
 	Modulus []float64 // of the gain artery → aorta, above 0
 	Phase   []float64 // of the gain, rad, unwrapped
+
+	Residual *Residual // what it was found to get wrong in single persons; nil: not known
 }
 
 // lowestTableHz is how far a table must reach: to the radial resonance.
@@ -166,9 +168,15 @@ func (m tabulated) Estimate(w *Workspace, b Beat, out []float64) (Estimate, erro
 	return through(&m.table, w, b, out), nil
 }
 
-func (tabulated) Spread(_ *Workspace, _ Beat, e Estimate) Spread {
-	if e.Method == None {
+func (m tabulated) Spread(_ *Workspace, b Beat, e Estimate) Spread {
+	r := m.table.Residual
+	switch {
+	case e.Method == None:
 		return Spread{}
+	case r == nil:
+		return unknownSpread()
 	}
-	return unknownSpread()
+	p := period{wave: b.Wave, step: b.StepS, length: b.period()}
+	pp := p.extreme(+1).value - p.extreme(-1).value
+	return Spread{SBP: r.SBP * pp, DBP: r.DBP * pp, PP: r.PP * pp, AugmentationPressure: r.AugmentationPressure * pp, AugmentationIndexPct: r.AugmentationIndexPct}
 }
