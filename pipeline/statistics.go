@@ -44,7 +44,7 @@ func (o *output) statistics(visits, before *schema.Frame, file, section string) 
 	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
 	results.Flow = continued(before, results.Flow)
 	o.summary = results.Summary
-	for _, f := range results.Frames() {
+	for _, f := range append(results.Frames(), results.Precision) {
 		if err := o.write(f); err != nil {
 			return err
 		}

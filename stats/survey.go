@@ -174,6 +174,33 @@ func (s *Survey) Ratio(w *Workspace, rows []int, above, below []float64) Estimat
 	})
 }
 
+// Standardised estimates the mean of a domain in a population with other shares
+// of classes than the sample: class numbers the class of each row, share is by
+// class and sums to 1. A class with a share needs somebody in the domain.
+func (s *Survey) Standardised(w *Workspace, rows []int, x []float64, class []int, share []float64) Estimate {
+	weights, products := make([]sum, len(share)), make([]sum, len(share))
+	for i, row := range rows {
+		weights[class[i]].add(s.weight[row])
+		products[class[i]].add(float64(s.weight[row] * x[i]))
+	}
+	var value, all sum
+	mean := make([]float64, len(share))
+	for k, part := range share {
+		all.add(weights[k].value())
+		if part > 0 {
+			mean[k] = products[k].value() / weights[k].value()
+			value.add(float64(part * mean[k]))
+		}
+	}
+	return s.linearised(w, rows, value.value(), all.value(), func(i int) float64 {
+		k := class[i]
+		if share[k] == 0 {
+			return 0
+		}
+		return share[k] * (x[i] - mean[k]) / weights[k].value()
+	})
+}
+
 // Variance estimates the variance of x in the population of the domain: the
 // weighted mean square about the mean times n/(n − 1).
 func (s *Survey) Variance(w *Workspace, rows []int, x []float64) Estimate {

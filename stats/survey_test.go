@@ -256,6 +256,37 @@ func TestClusters(t *testing.T) {
 	}
 }
 
+// A domain standardised to its own shares is its mean, error too but for the
+// part that the shares' own chance has; classes that are independent samples
+// give the error of Standardise.
+func TestSurveyStandardised(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 9))
+	var x []float64
+	var class, rows, own []int
+	groups := make([][]float64, 2)
+	for i := range 60 {
+		k := i % 2
+		v := 40 + 10*float64(k) + 6*random.NormFloat64()
+		x, class, rows, own = append(x, v), append(class, k), append(rows, i), append(own, i)
+		groups[k] = append(groups[k], v)
+	}
+	s, err := NewSurvey(slices.Repeat([]float64{2}, 60), class, own, CentredSinglePSU) // classes drawn as strata
+	if err != nil {
+		t.Fatal(err)
+	}
+	share := []float64{0.25, 0.75}
+	got := s.Standardised(s.Workspace(), rows, x, class, share)
+	var parts []Part
+	for k, g := range groups {
+		d := Describe(g)
+		parts = append(parts, Part{Estimate: d.Mean, SE: d.StandardError(), Degrees: float64(d.N - 1), Share: share[k]})
+	}
+	want := Standardise(parts, 0.95)
+	atLeast(t, "estimate", 13, got.Value, want.Estimate)
+	atLeast(t, "standard error", 12, got.SE, want.SE)
+	atLeast(t, "at its own shares", 13, s.Standardised(s.Workspace(), rows, x, class, []float64{0.5, 0.5}).Value, Mean(x))
+}
+
 // Coverage of the interval of a mean from a stratified sample of clusters out
 // of a made-up population. The full run is asked for by TONOCOHORT_COVERAGE.
 func TestSurveyCoverage(t *testing.T) {

@@ -14,12 +14,13 @@ const ageBand = "age_band"
 // cohort is the person-level frame with what the plan makes of it. Rows are
 // rows of the frame; slices "by row" cover the whole frame.
 type cohort struct {
-	frame    *schema.Frame
-	bands    factor
-	subject  []int // by row: number of the person
-	persons  int
-	rows     []int // used, and kept by the visit rule, in the frame's order
-	repeated bool  // persons may stand in several rows (visit: all)
+	frame     *schema.Frame
+	bands     factor
+	subject   []int // by row: number of the person
+	persons   int
+	everyUsed []int // used, all visits, in the frame's order
+	rows      []int // used, and kept by the visit rule, in the frame's order
+	repeated  bool  // persons may stand in several rows (visit: all)
 	weighting
 }
 

@@ -23,10 +23,10 @@ type estimator interface {
 	moments(g group) (mean, se, sd line)
 	geometric(g group) line
 	quantile(g group, p float64, t stats.QuantileType, level float64) line
-	share(g group, hit func(i int) bool) line          // of rows with a value
-	ratio(rows []int, above, below []float64) line     // of two means
-	note() string                                      // for every statistic but counts
-	part(g group, hit func(i int) bool) (e stats.Part) // mean, or share where hit is given
+	share(g group, hit func(i int) bool) line      // of rows with a value
+	ratio(rows []int, above, below []float64) line // of two means
+	note() string                                  // for every statistic but counts
+	standardised(classes []class) (float64, stats.Interval)
 }
 
 // independent takes every row for a person of its own.
@@ -109,14 +109,32 @@ func (*independent) ratio(_ []int, above, below []float64) line {
 	return line{stats.Result{Estimate: ratio, Method: "ratio of means"}, interval}
 }
 
-func (*independent) part(g group, hit func(i int) bool) stats.Part {
-	n := float64(len(g.values))
-	if hit == nil {
-		s := stats.Describe(g.values)
-		return stats.Part{Estimate: s.Mean, SE: s.StandardError(), Degrees: n - 1}
+// class is what one class of a standard population has of a variable: values, or
+// those who are hit where hit is given.
+type class struct {
+	group
+	hit   func(i int) bool
+	share float64 // of the standard population; all sum to 1
+}
+
+func (c class) numbers() []float64 {
+	if c.hit == nil {
+		return c.values
 	}
-	p := float64(countHits(g, hit)) / n
-	return stats.Part{Estimate: p, SE: math.Sqrt(float64(p*(1-p)) / (n - 1)), Degrees: n - 1}
+	return indicator(len(c.values), c.hit)
+}
+
+func (*independent) standardised(classes []class) (float64, stats.Interval) {
+	parts := make([]stats.Part, len(classes))
+	for i, c := range classes {
+		parts[i] = samplePart(stats.Describe(c.numbers()), c.share)
+	}
+	s := stats.Standardise(parts, confidence)
+	return s.Estimate, s.Interval
+}
+
+func samplePart(s stats.Sample, share float64) stats.Part {
+	return stats.Part{Estimate: s.Mean, SE: s.StandardError(), Degrees: float64(s.N - 1), Share: share}
 }
 
 // indicator is 1 where hit is true.

@@ -96,11 +96,15 @@ func (d designed) ratio(rows []int, above, below []float64) line {
 	return d.finish(e, "ratio of means", e.Interval(confidence))
 }
 
-func (d designed) part(g group, hit func(i int) bool) stats.Part {
-	x := g.values
-	if hit != nil {
-		x = indicator(len(g.values), hit)
+func (d designed) standardised(classes []class) (float64, stats.Interval) {
+	var rows, number []int
+	var x, share []float64
+	for k, c := range classes {
+		rows, x, share = append(rows, c.rows...), append(x, c.numbers()...), append(share, c.share)
+		for range c.rows {
+			number = append(number, k)
+		}
 	}
-	e := d.survey.Mean(d.work, g.rows, x)
-	return stats.Part{Estimate: e.Value, SE: e.SE, Degrees: e.Degrees}
+	e := d.survey.Standardised(d.work, rows, x, number, share)
+	return e.Value, e.Interval(confidence)
 }

@@ -98,14 +98,13 @@ func (c counted) ratio(rows []int, above, below []float64) line {
 		stats.Interval{Low: ratio - half, High: ratio + half, Level: confidence, Method: stats.MethodDelta}}
 }
 
-func (c counted) part(g group, hit func(i int) bool) stats.Part {
-	if hit == nil {
-		s := c.sample(g)
-		return stats.Part{Estimate: s.Mean, SE: s.StandardError(), Degrees: float64(s.N - 1)}
+func (c counted) standardised(classes []class) (float64, stats.Interval) {
+	parts := make([]stats.Part, len(classes))
+	for i, k := range classes {
+		parts[i] = samplePart(stats.DescribeFrequencies(k.numbers(), c.weights(k.rows)), k.share)
 	}
-	n := float64(c.people(g))
-	p := float64(c.total(g, hit)) / n
-	return stats.Part{Estimate: p, SE: math.Sqrt(float64(p*(1-p)) / (n - 1)), Degrees: n - 1}
+	s := stats.Standardise(parts, confidence)
+	return s.Estimate, s.Interval
 }
 
 // precise takes a weight for the precision of the row's value.
@@ -157,11 +156,12 @@ func (p precise) ratio(rows []int, above, below []float64) line {
 		Method: "ratio of weighted means", Note: noPrecisionInterval}}
 }
 
-func (p precise) part(g group, hit func(i int) bool) stats.Part {
-	x := g.values
-	if hit != nil {
-		x = indicator(len(g.values), hit)
+func (p precise) standardised(classes []class) (float64, stats.Interval) {
+	parts := make([]stats.Part, len(classes))
+	for i, c := range classes {
+		e := stats.PrecisionMean(c.numbers(), p.weights(c.rows))
+		parts[i] = stats.Part{Estimate: e.Value, SE: e.SE, Degrees: float64(e.N - 1), Share: c.share}
 	}
-	e := stats.PrecisionMean(x, p.weights(g.rows))
-	return stats.Part{Estimate: e.Value, SE: e.SE, Degrees: float64(e.N - 1)}
+	s := stats.Standardise(parts, confidence)
+	return s.Estimate, s.Interval
 }

@@ -19,11 +19,10 @@ func (c *cohort) sets(plan schema.Analysis, flow *flow) []set {
 	var sets []set
 	for _, name := range setNames(plan) {
 		s := set{name: name}
-		rules := make([]condition, len(plan.Sets[name]))
+		rules := c.conditions(plan.Sets[name])
 		left := newTally()
-		for i, rule := range plan.Sets[name] {
-			rules[i] = c.condition(rule)
-			left.reasons = append(left.reasons, rules[i].missing, rules[i].failed)
+		for _, rule := range rules {
+			left.reasons = append(left.reasons, rule.missing, rule.failed)
 		}
 		left.reasons = distinct(left.reasons)
 		if len(rules) == 0 {
@@ -42,6 +41,14 @@ func (c *cohort) sets(plan schema.Analysis, flow *flow) []set {
 		sets = append(sets, s)
 	}
 	return sets
+}
+
+func (c *cohort) conditions(rules []schema.Rule) []condition {
+	ready := make([]condition, len(rules))
+	for i, rule := range rules {
+		ready[i] = c.condition(rule)
+	}
+	return ready
 }
 
 func firstFailure(rules []condition, row int) string {

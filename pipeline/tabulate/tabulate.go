@@ -40,11 +40,36 @@ type Results struct {
 	Comparison *schema.Frame
 	Flow       *schema.Frame
 	Issues     []schema.Issue
+	Further
+}
+
+// Further are the tables that are written where the plan or the data ask for
+// them; the others are always there.
+type Further struct {
+	Change       *schema.Frame // empty where nobody was seen twice
+	Standardised *schema.Frame // empty where the plan names no classes
+	Precision    *schema.Frame // how many people a centile needs: about nobody
+}
+
+// frames lists the tables with people behind them that have rows.
+func (f Further) frames() []*schema.Frame {
+	var frames []*schema.Frame
+	for _, frame := range []*schema.Frame{f.Change, f.Standardised} {
+		if frame != nil && frame.N > 0 {
+			frames = append(frames, frame)
+		}
+	}
+	return frames
+}
+
+// further computes them.
+func further(c *cohort, plan schema.Analysis, sets []set) Further {
+	return Further{Change: change(c, plan), Standardised: standardise(c, plan, sets), Precision: precision(plan.Precision)}
 }
 
 // Frames lists the tables in the order in which they are written.
 func (r Results) Frames() []*schema.Frame {
-	return []*schema.Frame{r.Flow, r.Summary, r.Regression, r.Comparison}
+	return append([]*schema.Frame{r.Flow, r.Summary, r.Regression, r.Comparison}, r.Further.frames()...)
 }
 
 // Tables computes the statistics of settings.Analysis from a subject_visits
@@ -65,6 +90,7 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	flow := newFlow()
 	c := newCohort(visits, plan, flow, &report)
 	sets := c.sets(plan, flow)
+	r.Further = further(c, plan, sets)
 	r.Summary = summarise(c, plan, sets)
 	r.Regression = fitModels(c, plan, sets)
 	r.Comparison = compare(c, settings, sets, &report)

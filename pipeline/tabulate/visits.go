@@ -29,6 +29,7 @@ func visitRule(plan schema.Analysis) string {
 // these the ones that the visit rule keeps.
 func (c *cohort) visits(plan schema.Analysis, flow *flow, report *reporter) []int {
 	used := c.used(flow)
+	c.everyUsed = used
 	rule := visitRule(plan)
 	var kept []int
 	reason := "not_" + rule + "_visit"
