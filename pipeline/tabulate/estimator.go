@@ -78,11 +78,11 @@ func (e *independent) quantile(g group, p float64, t stats.QuantileType, level f
 		e.ranks[key] = ranks
 	}
 	l := line{stats.Result{Estimate: stats.Quantile(g.values, p, t), Method: t.Name()}, stats.RankInterval(g.values, ranks[0], ranks[1], level)}
-	l.Note = tooFew(key.n, l.interval)
+	l.Note = noRankInterval(key.n, l.interval)
 	return l
 }
 
-func tooFew(n int, i stats.Interval) string {
+func noRankInterval(n int, i stats.Interval) string {
 	if n > 0 && math.IsNaN(i.Low) {
 		return fmt.Sprintf("no interval: %d values are too few for this percentile", n)
 	}

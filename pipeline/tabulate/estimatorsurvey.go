@@ -78,7 +78,7 @@ func (d designed) geometric(g group) line {
 func (d designed) quantile(g group, p float64, t stats.QuantileType, level float64) line {
 	q, i := d.survey.Quantile(d.work, g.rows, g.values, p, t, level)
 	l := line{stats.Result{Estimate: q, Method: d.method(t.Name())}, i}
-	l.Note = tooFew(len(g.values), i)
+	l.Note = noRankInterval(len(g.values), i)
 	return l
 }
 

@@ -6,14 +6,14 @@ import (
 	"tonocohort/stats"
 )
 
-// counted takes a row for as many people as its weight says.
-type counted struct{ weight []float64 } // by row of the frame
+// frequencies takes a row for as many people as its weight says.
+type frequencies struct{ weight []float64 } // by row of the frame
 
-func (counted) wantsRows() bool   { return true }
-func (counted) size(group) []line { return nil }
-func (counted) note() string      { return "weights are counts of people" }
+func (frequencies) wantsRows() bool   { return true }
+func (frequencies) size(group) []line { return nil }
+func (frequencies) note() string      { return "weights are counts of people" }
 
-func (c counted) weights(rows []int) []float64 {
+func (c frequencies) weights(rows []int) []float64 {
 	out := make([]float64, len(rows))
 	for i, row := range rows {
 		out[i] = c.weight[row]
@@ -22,7 +22,7 @@ func (c counted) weights(rows []int) []float64 {
 }
 
 // running returns the running counts.
-func (c counted) running(rows []int) []float64 {
+func (c frequencies) running(rows []int) []float64 {
 	out := c.weights(rows)
 	for i := 1; i < len(out); i++ {
 		out[i] += out[i-1] // whole numbers: exact
@@ -30,9 +30,9 @@ func (c counted) running(rows []int) []float64 {
 	return out
 }
 
-func (c counted) people(g group) int { return c.total(g, func(int) bool { return true }) }
+func (c frequencies) people(g group) int { return c.total(g, func(int) bool { return true }) }
 
-func (c counted) total(g group, hit func(i int) bool) int {
+func (c frequencies) total(g group, hit func(i int) bool) int {
 	n := 0.0
 	for i, row := range g.rows {
 		if hit(i) {
@@ -42,11 +42,11 @@ func (c counted) total(g group, hit func(i int) bool) int {
 	return int(n)
 }
 
-func (c counted) sample(g group) stats.Sample {
+func (c frequencies) sample(g group) stats.Sample {
 	return stats.DescribeFrequencies(g.values, c.weights(g.rows))
 }
 
-func (c counted) moments(g group) (mean, se, sd line) {
+func (c frequencies) moments(g group) (mean, se, sd line) {
 	s := c.sample(g)
 	mean = line{stats.Result{Estimate: s.Mean, Method: "mean"}, stats.MeanInterval(s, confidence)}
 	se = line{Result: stats.Result{Estimate: s.StandardError(), Method: "sd/√n"}}
@@ -54,7 +54,7 @@ func (c counted) moments(g group) (mean, se, sd line) {
 	return mean, se, sd
 }
 
-func (c counted) geometric(g group) line {
+func (c frequencies) geometric(g group) line {
 	logs, ok := stats.Logarithms(g.values, nil)
 	if !ok {
 		return noGeometricMean(g)
@@ -65,7 +65,7 @@ func (c counted) geometric(g group) line {
 	return line{stats.Result{Estimate: math.Exp(s.Mean), Method: "geometric mean"}, i}
 }
 
-func (c counted) quantile(g group, p float64, t stats.QuantileType, level float64) line {
+func (c frequencies) quantile(g group, p float64, t stats.QuantileType, level float64) line {
 	running, n := c.running(g.rows), c.people(g)
 	low, high, _ := stats.OrderStatisticRanks(n, p, level)
 	i := stats.Interval{Low: math.NaN(), High: math.NaN(), Level: level, Method: stats.MethodOrderStatistic}
@@ -73,17 +73,17 @@ func (c counted) quantile(g group, p float64, t stats.QuantileType, level float6
 		i.Low, i.High = stats.AtRank(g.values, running, low), stats.AtRank(g.values, running, high)
 	}
 	l := line{stats.Result{Estimate: stats.FrequencyQuantile(g.values, running, p, t), Method: t.Name()}, i}
-	l.Note = tooFew(n, i)
+	l.Note = noRankInterval(n, i)
 	return l
 }
 
-func (c counted) share(g group, hit func(i int) bool) line {
+func (c frequencies) share(g group, hit func(i int) bool) line {
 	n, hits := c.people(g), c.total(g, hit)
 	return line{stats.Result{Estimate: float64(hits) / float64(n), Method: "share"}, stats.Wilson(hits, n, confidence)}
 }
 
 // ratio is by the delta method on the persons that the rows stand for.
-func (c counted) ratio(rows []int, above, below []float64) line {
+func (c frequencies) ratio(rows []int, above, below []float64) line {
 	w := c.weights(rows)
 	tops, bottoms := stats.DescribeFrequencies(above, w), stats.DescribeFrequencies(below, w)
 	ratio := tops.Mean / bottoms.Mean
@@ -98,7 +98,7 @@ func (c counted) ratio(rows []int, above, below []float64) line {
 		stats.Interval{Low: ratio - half, High: ratio + half, Level: confidence, Method: stats.MethodDelta}}
 }
 
-func (c counted) standardised(classes []class) (float64, stats.Interval) {
+func (c frequencies) standardised(classes []class) (float64, stats.Interval) {
 	parts := make([]stats.Part, len(classes))
 	for i, k := range classes {
 		parts[i] = samplePart(stats.DescribeFrequencies(k.numbers(), c.weights(k.rows)), k.share)
@@ -108,7 +108,7 @@ func (c counted) standardised(classes []class) (float64, stats.Interval) {
 }
 
 // precise takes a weight for the precision of the row's value.
-type precise struct{ counted }
+type precise struct{ frequencies }
 
 func (precise) people(g group) int { return len(g.values) }
 func (precise) note() string {

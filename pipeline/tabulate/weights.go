@@ -98,9 +98,9 @@ func (c *cohort) estimator() estimator {
 	w := c.weighting
 	switch {
 	case w.kind == frequencyWeights:
-		return counted{w.weight}
+		return frequencies{w.weight}
 	case w.kind == precisionWeights:
-		return precise{counted{w.weight}}
+		return precise{frequencies{w.weight}}
 	case w.survey != nil && w.kind == samplingWeights:
 		return designed{survey: w.survey, work: w.survey.Workspace(), weighted: true, name: "sampling weights, Taylor linearisation", single: w.single}
 	case w.survey != nil:
