@@ -23,16 +23,21 @@ func (r *run) computeStatistics(context.Context) error {
 	if err != nil {
 		return err
 	}
+	measured, err := readMeasured(root, visits)
+	if err != nil {
+		return err
+	}
 	r.manifest.Counts = r.tally.counts
 	r.manifest.Counts.Withdrawn = r.study.Withdrawn
-	return r.statistics(visits, r.tally.flow(r.study), study.SettingsFile, "analysis")
+	return r.statistics(measured, r.tally.flow(r.study), study.SettingsFile, "analysis")
 }
 
-// statistics carries out the plan of the settings on a person-level table,
+// statistics carries out the plan of the settings on the person-level tables,
 // writes the tables of statistics, and makes the release of what passes
-// disclosure. before is the flow up to that table; file and section say where
-// the plan stands.
-func (o *output) statistics(visits, before *schema.Frame, file, section string) error {
+// disclosure. before is the flow up to the table of visits; file and section say
+// where the plan stands.
+func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, file, section string) error {
+	visits := measured.Visits
 	if err := classed(visits, o.manifest.Settings.Analysis.BPScheme); err != nil {
 		return err
 	}
@@ -43,6 +48,7 @@ func (o *output) statistics(visits, before *schema.Frame, file, section string) 
 	}
 	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
 	results.Flow = continued(before, results.Flow)
+	results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
 	o.summary = results.Summary
 	for _, f := range append(results.Frames(), results.Precision) {
 		if err := o.write(f); err != nil {

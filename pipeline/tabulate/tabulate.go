@@ -49,12 +49,13 @@ type Further struct {
 	Change       *schema.Frame // empty where nobody was seen twice
 	Standardised *schema.Frame // empty where the plan names no classes
 	Precision    *schema.Frame // how many people a centile needs: about nobody
+	Agreement    *schema.Frame // from Agreement; empty where nothing was measured twice
 }
 
 // frames lists the tables with people behind them that have rows.
 func (f Further) frames() []*schema.Frame {
 	var frames []*schema.Frame
-	for _, frame := range []*schema.Frame{f.Change, f.Standardised} {
+	for _, frame := range []*schema.Frame{f.Change, f.Standardised, f.Agreement} {
 		if frame != nil && frame.N > 0 {
 			frames = append(frames, frame)
 		}
