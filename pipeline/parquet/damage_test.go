@@ -160,5 +160,16 @@ func FuzzReadAny(f *testing.F) {
 				t.Error(err)
 			}
 		}
+		columns, err := Columns(bytes.NewReader(b), int64(len(b)))
+		if err != nil {
+			return
+		}
+		for _, c := range columns {
+			const most = 1 << 16
+			s, err := ReadSeries(bytes.NewReader(b), int64(len(b)), c.Name, most)
+			if err == nil && (len(s.Values) > most || len(s.Ends) > 0 && s.Ends[len(s.Ends)-1] != len(s.Values)) {
+				t.Errorf("%q: %d values, rows end at %v", c.Name, len(s.Values), s.Ends)
+			}
+		}
 	})
 }

@@ -102,8 +102,11 @@ func timeCells(f *field, t pqschema.TemporalLogicalType, layout string) (cellRea
 }
 
 func numberCells[T any](f *field, convert func(T) (float64, error)) cellReader {
-	if f.kind == schema.Wave {
-		return waveCells(f, convert)
+	switch {
+	case f.kind == schema.Wave && f.series != nil:
+		return waveCells(f, convert, f.series.add)
+	case f.kind == schema.Wave:
+		return waveCells(f, convert, appendWaves)
 	}
 	return flatCells(f, math.NaN(), convert, func(d *schema.Data) *[]float64 { return &d.Num })
 }
@@ -185,8 +188,12 @@ func flatCells[T, C any](f *field, missing C, convert func(T) (C, error), pick f
 	}
 }
 
-// waveCells reads a column of lists of numbers, as float32.
-func waveCells[T any](f *field, convert func(T) (float64, error)) cellReader {
+// sample is a number of a list as it is kept.
+type sample interface{ float32 | float64 }
+
+// waveCells reads a column of lists of numbers and hands the samples of a chunk
+// to put, with the bounds of each row's.
+func waveCells[T any, S sample](f *field, convert func(T) (float64, error), put func(d *schema.Data, samples []S, bounds [][2]int)) cellReader {
 	var b buffers[T]
 	return func(c chunk, d *schema.Data) error {
 		r, err := reads[T](c)
@@ -195,7 +202,7 @@ func waveCells[T any](f *field, convert func(T) (float64, error)) cellReader {
 		}
 		b.grow(c.levels)
 		values, def, rep := b.values, b.def, b.rep
-		waves := waveBuilder{rows: c.rows, samples: make([]float32, 0, len(def)), there: f.list, most: f.column.MaxDefinitionLevel()}
+		waves := waveBuilder[S]{rows: c.rows, samples: make([]S, 0, len(def)), there: f.list, most: f.column.MaxDefinitionLevel()}
 		for c.HasNext() {
 			levels, read, err := r.ReadBatch(int64(len(def)), values, def, rep)
 			if err != nil {
@@ -216,7 +223,7 @@ func waveCells[T any](f *field, convert func(T) (float64, error)) cellReader {
 					}
 					used++
 				}
-				if err := waves.add(def[i], rep[i], float32(v)); err != nil {
+				if err := waves.add(def[i], rep[i], S(v)); err != nil {
 					return err
 				}
 			}
@@ -227,19 +234,23 @@ func waveCells[T any](f *field, convert func(T) (float64, error)) cellReader {
 		if err := c.Err(); err != nil {
 			return err
 		}
-		return waves.appendTo(d)
+		if len(waves.bounds) != c.rows {
+			return fmt.Errorf("the column has %d of %d rows", len(waves.bounds), c.rows)
+		}
+		put(d, waves.samples, waves.bounds)
+		return nil
 	}
 }
 
 // waveBuilder puts rows together from levels and samples.
-type waveBuilder struct {
+type waveBuilder[S sample] struct {
 	rows        int
 	there, most int16 // definition levels: from there on a sample, most: not null
-	samples     []float32
+	samples     []S
 	bounds      [][2]int // of each row in samples; -1 where there is no wave
 }
 
-func (w *waveBuilder) add(def, rep int16, v float32) error {
+func (w *waveBuilder[S]) add(def, rep int16, v S) error {
 	at := len(w.samples)
 	switch {
 	case def > w.most || rep > 1 || rep < 0 || rep == 1 && (len(w.bounds) == 0 || def < w.there):
@@ -259,16 +270,13 @@ func (w *waveBuilder) add(def, rep int16, v float32) error {
 	return nil
 }
 
-func (w *waveBuilder) appendTo(d *schema.Data) error {
-	if len(w.bounds) != w.rows {
-		return fmt.Errorf("the column has %d of %d rows", len(w.bounds), w.rows)
-	}
-	for _, b := range w.bounds {
+// appendWaves keeps the samples as the cells of a wave column.
+func appendWaves(d *schema.Data, samples []float32, bounds [][2]int) {
+	for _, b := range bounds {
 		var wave []float32
 		if b[0] >= 0 {
-			wave = w.samples[b[0]:b[1]:b[1]]
+			wave = samples[b[0]:b[1]:b[1]]
 		}
 		d.Wave = append(d.Wave, wave)
 	}
-	return nil
 }

@@ -17,6 +17,8 @@ type field struct {
 	leaf   int
 	column *pqschema.Column
 	list   int16 // of a wave: the definition level from which on there is a sample
+
+	series *Series // where the samples of a wave are wanted as float64; nil: as float32
 }
 
 // fieldsOf lists the top-level columns of a file in order.

@@ -44,7 +44,7 @@ const (
 func (x *reading) setUnit(header string) error {
 	header = strings.TrimSpace(header)
 	given := header != ""
-	isMmHg := strings.EqualFold(header, unitMmHg) || strings.EqualFold(header, "mm Hg") || header == "mm[Hg]"
+	isMmHg := unitOf(header) == unitMmHg
 	switch {
 	case x.Unit == "" && isMmHg, x.Unit == unitMmHg && (isMmHg || !given):
 		x.rec.Unit = unitMmHg
@@ -59,6 +59,15 @@ func (x *reading) setUnit(header string) error {
 		}
 	}
 	return nil
+}
+
+// unitOf is the unit of a recording that a header's text stands for.
+func unitOf(header string) string {
+	header = strings.TrimSpace(header)
+	if strings.EqualFold(header, unitMmHg) || strings.EqualFold(header, "mm Hg") || header == "mm[Hg]" {
+		return unitMmHg
+	}
+	return unitArbitrary
 }
 
 // knownUnit returns the unit if it is one that recorders write, else "".

@@ -35,6 +35,7 @@ const (
 	CodeColumnDuplicate  = "column_duplicate"   // two columns of one name
 	CodeDelimiter        = "delimiter"          // another delimiter than the declared one
 	CodeDecimalComma     = "decimal_comma"      //
+	CodeDecimalPoint     = "decimal_point"      // where a comma is declared
 	CodeNonBreakingSpace = "non_breaking_space" //
 	CodeQuotedNewline    = "quoted_newline"     //
 	CodeLoneCR           = "lone_carriage_return"
@@ -68,4 +69,7 @@ const (
 	CodeBIDSName       = "bids_name"
 	CodeBIDSSidecar    = "bids_sidecar" // absent, ambiguous or not readable
 	CodeBIDSHeaderLine = "bids_header_line"
+
+	CodeRecordingNotInFile = "recording_not_in_file" // Parquet: no row of this recording_id
+	CodeSeveralRecordings  = "several_recordings"    // Parquet: several lists and no recording_id
 )

@@ -23,15 +23,8 @@ const mostHeader = 64 << 10
 // one that the channel names), alone or with time_s in seconds. An empty cell is
 // a gap. A name that ends in .gz is read as gzip.
 func (x *reading) readCSV() error {
-	data, err := x.openText()
+	t, err := x.openCSV()
 	if err != nil {
-		return err
-	}
-	t := &table{file: x.File, data: data, delimiter: x.options.Delimiter, point: x.options.Decimal}
-	if t.delimiter == t.point {
-		return x.fault(CodeDelimiter, "delimiter and decimal sign are the same", "declare another delimiter")
-	}
-	if err := x.header(t); err != nil {
 		return err
 	}
 	value, err := x.valueColumn(t)
@@ -52,6 +45,19 @@ func (x *reading) readCSV() error {
 		return err
 	}
 	return x.setUnit("")
+}
+
+// openCSV reads the text and its header line.
+func (x *reading) openCSV() (*table, error) {
+	data, err := x.openText()
+	if err != nil {
+		return nil, err
+	}
+	t := &table{file: x.File, data: data, delimiter: x.options.Delimiter, point: x.options.Decimal}
+	if t.delimiter == t.point {
+		return nil, x.fault(CodeDelimiter, "delimiter and decimal sign are the same", "declare another delimiter")
+	}
+	return t, x.header(t)
 }
 
 // readColumns reads the wanted columns and sets the samples and their rate;
@@ -179,10 +185,16 @@ func (x *reading) judgeHeader(t *table, line []byte) error {
 	}
 	for _, other := range []byte{';', '\t', '|', ','} {
 		if other != t.delimiter && len(t.columns) == 1 && bytes.IndexByte(line, other) >= 0 {
-			return at(0, CodeDelimiter, fmt.Sprintf("columns are divided by %q, not by %q", other, t.delimiter), fmt.Sprintf("divide them by %q", t.delimiter))
+			return at(0, CodeDelimiter, fmt.Sprintf("columns are divided by %q, not by %q", other, t.delimiter),
+				fmt.Sprintf("waveforms: {delimiter: %s} reads it, in all csv waveforms alike", delimiterName(other)))
 		}
 	}
 	return nil
+}
+
+// delimiterName is what a study calls a delimiter.
+func delimiterName(c byte) string {
+	return map[byte]string{',': "comma", ';': "semicolon", '\t': "tab", '|': "pipe"}[c]
 }
 
 // valueColumn finds the column to read: the channel by name, else by position

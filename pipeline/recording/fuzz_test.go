@@ -17,6 +17,9 @@ var small = recording.Options{FileBytes: 1 << 20, TextBytes: 1 << 20, HeaderSize
 func promise(t *testing.T, source files, q recording.Request) {
 	t.Helper()
 	r := recording.NewReader(source, small)
+	if _, err := r.Contents(q.File, q.Format); issueCode(err) == recording.CodeReaderPanic {
+		t.Error(err)
+	}
 	rec, err := r.Read(q)
 	if err != nil {
 		if refuse(t, source, small, q).Code != issueCode(err) {

@@ -11,6 +11,7 @@ package recording
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
 
@@ -21,11 +22,12 @@ import (
 
 // Request names one channel of one file, as the recordings table has it.
 type Request struct {
-	File       string  // relative to the study folder
-	Format     string  // one of Supported
-	Channel    string  // name, or position from 1; "" where the file has only one candidate
-	SamplingHz float64 // 0: not declared
-	Unit       string  // mmHg, au; "": not declared
+	File        string  // relative to the study folder
+	Format      string  // one of Supported
+	Channel     string  // name, or position from 1; "" where the file has only one candidate
+	SamplingHz  float64 // 0: not declared
+	Unit        string  // mmHg, au; "": not declared
+	RecordingID string  // tells its rows in a Parquet file of several recordings
 }
 
 // Recording is what the file holds. Samples belong to the Reader and stay valid
@@ -67,9 +69,7 @@ type Options struct {
 	Delimiter  byte // of csv files: ','
 	Decimal    byte // decimal sign of csv files: '.'
 
-	// Parquet reads a signal from a Parquet file; nil: the format is not
-	// supported. time is nil, or the seconds of each value; NaN is a gap.
-	Parquet func(data []byte, channel string) (time, values []float64, err error)
+	Parquet Columnar // nil: the format is not supported
 }
 
 // Reader reads recordings one after the other and reuses its memory; one per
@@ -86,6 +86,7 @@ type Reader struct {
 	gzip    *gzip.Reader
 
 	listings map[string][]string // side files by folder
+	cache    columnCache
 }
 
 // NewReader returns a Reader of the files of source.
@@ -101,11 +102,15 @@ func NewReader(source Source, o Options) *Reader {
 	o.Delimiter = orElse(o.Delimiter, ',')
 	o.Decimal = orElse(o.Decimal, '.')
 	r := &Reader{source: source, options: o}
-	r.formats = []format{{"bids", (*reading).readBIDS}, {"csv", (*reading).readCSV}, {"edf", (*reading).readEDF}}
-	if o.Parquet != nil {
-		r.formats = append(r.formats, format{"parquet", (*reading).readParquet})
+	r.formats = []format{
+		{"bids", (*reading).readBIDS, (*reading).bidsContents},
+		{"csv", (*reading).readCSV, (*reading).csvContents},
+		{"edf", (*reading).readEDF, (*reading).edfContents},
 	}
-	r.formats = append(r.formats, format{"wfdb", (*reading).readWFDB})
+	if o.Parquet != nil {
+		r.formats = append(r.formats, format{"parquet", (*reading).readParquet, (*reading).parquetContents})
+	}
+	r.formats = append(r.formats, format{"wfdb", (*reading).readWFDB, (*reading).wfdbContents})
 	return r
 }
 
@@ -127,8 +132,9 @@ type reading struct {
 
 // format is one format by its name in the recordings table.
 type format struct {
-	name string
-	read func(*reading) error
+	name     string
+	read     func(*reading) error
+	contents func(*reading, *Contents) error
 }
 
 // Supported lists the formats that this Reader reads, sorted.
@@ -143,19 +149,15 @@ func (r *Reader) Supported() []string {
 // Read reads one channel of one file. The error, where there is one, is a
 // *schema.Issue of size recording with the place in the file.
 func (r *Reader) Read(q Request) (rec Recording, err error) {
-	// Files come from outside: whatever a reader stumbles over must cost one
-	// recording and not the run, so a panic ends here, at the one door. Readers
-	// hold nothing but buffers, which the next Read overwrites.
 	defer func() {
-		if p := recover(); p != nil {
-			rec, err = Recording{}, fault(q.File, CodeReaderPanic, fmt.Sprintf("the reader failed: %v", p), "please report it with the file")
+		if err != nil {
+			rec = Recording{}
 		}
 	}()
-	k := slices.IndexFunc(r.formats, func(f format) bool { return f.name == q.Format })
-	if k < 0 {
-		i := fault(q.File, CodeFormatNotSupported, "the format is not supported", "supported are "+strings.Join(r.Supported(), ", "))
-		i.Name, i.Value = "format", q.Format
-		return Recording{}, i
+	defer r.recovered(q.File, &err)
+	k, err := r.format(q.File, q.Format)
+	if err != nil {
+		return Recording{}, err
 	}
 	x := &reading{Reader: r, Request: q}
 	if err := r.formats[k].read(x); err != nil {
@@ -165,6 +167,32 @@ func (r *Reader) Read(q Request) (rec Recording, err error) {
 		return Recording{}, err
 	}
 	return x.rec, nil
+}
+
+// recovered makes a panic of a reader an Issue. Files come from outside:
+// whatever a reader stumbles over must cost one recording and not the run, so a
+// panic ends here, at the one door. Readers hold nothing but buffers, which the
+// next Read overwrites. Only what the runtime says is shown, an index for one:
+// other words may quote the file.
+func (r *Reader) recovered(file string, err *error) {
+	if p := recover(); p != nil {
+		message := "the reader failed"
+		if e, ok := p.(runtime.Error); ok {
+			message += ": " + e.Error()
+		}
+		*err = fault(file, CodeReaderPanic, message, "please report it with the file")
+	}
+}
+
+// format finds a format by its name.
+func (r *Reader) format(file, name string) (int, error) {
+	k := slices.IndexFunc(r.formats, func(f format) bool { return f.name == name })
+	if k < 0 {
+		i := fault(file, CodeFormatNotSupported, "the format is not supported", "supported are "+strings.Join(r.Supported(), ", "))
+		i.Name, i.Value = "format", name
+		return k, i
+	}
+	return k, nil
 }
 
 // check holds for every format.

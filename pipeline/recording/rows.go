@@ -204,10 +204,14 @@ func (t *table) value(cell []byte, i, c int) (float64, error) {
 	case isMissingWord(cell):
 		return 0, t.fault(i, c, cell, CodeNaNText, "is a word, not a number", "leave the cell empty where a sample is missing")
 	case t.point == '.' && bytes.Count(cell, []byte{','}) == 1 && decimalForm(cell, ','):
-		return 0, t.fault(i, c, cell, CodeDecimalComma, "has a decimal comma", "write numbers with a decimal point")
+		return 0, t.fault(i, c, cell, CodeDecimalComma, "has a decimal comma", decimalHint)
+	case t.point == ',' && decimalForm(cell, '.'):
+		return 0, t.fault(i, c, cell, CodeDecimalPoint, "has a decimal point, where waveforms.decimal says comma", "write the file with one decimal sign")
 	}
-	return 0, t.fault(i, c, cell, CodeNotNumber, "is not a number", "write it as digits with a decimal point")
+	return 0, t.fault(i, c, cell, CodeNotNumber, "is not a number", "write it as digits with one decimal sign")
 }
+
+const decimalHint = "waveforms: {decimal: comma} reads decimal commas"
 
 // isMissingWord knows the words that programs write for a number that is none.
 func isMissingWord(cell []byte) bool {
@@ -229,7 +233,7 @@ func (t *table) ragged(start, i int) error {
 		return t.fault(start, -1, nil, CodeRowRagged, "the line is blank", "take it out, or write its delimiters")
 	}
 	if t.delimiter == ',' && len(cells) == 2*len(t.columns) && allDigits(cells) {
-		return t.fault(start, -1, line, CodeDecimalComma, "has decimal commas", "write numbers with a decimal point")
+		return t.fault(start, -1, line, CodeDecimalComma, "has decimal commas", "divide the columns by another sign, and "+decimalHint)
 	}
 	return t.fault(start, -1, line, CodeRowRagged, plural(len(cells), "cell")+" where there are "+plural(len(t.columns), "column"), "give every row as many cells as there are columns")
 }

@@ -107,12 +107,17 @@ type wfdbStream struct {
 	spare       int // frames in the file beyond those of the header
 }
 
+// isBareName reports the name of a file that lies beside its header.
+func isBareName(name string) bool {
+	return !strings.ContainsAny(name, `/\~`) && name != ".." && name != "-"
+}
+
 // openSignal reads the file of signal k and holds the header's claims against
 // its length.
 func (x *reading) openSignal(h *wfdbHeader, k int) (wfdbStream, error) {
 	s := &h.signals[k]
 	t := wfdbStream{signal: s}
-	if strings.ContainsAny(s.file, `/\~`) || s.file == ".." || s.file == "-" {
+	if !isBareName(s.file) {
 		i := h.fault(s.line, CodeWFDBSignalPath, "the signal file must lie beside its header", "give its bare name")
 		i.Name, i.Value = "file", shorten([]byte(s.file))
 		return t, i
