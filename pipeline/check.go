@@ -23,8 +23,7 @@ import (
 func loadStudy(files *store.Root) *study.Study {
 	s := study.Load(files, study.Options{
 		CentralMethods:   []string{"tube_constant", "tube_windkessel", "tube_individual", "moving_average", "late_shoulder", "none"},
-		RecordingFormats: newReader(files).Supported(),
-		PrivacyIDs:       []string{"as_given"},
+		RecordingFormats: newReader(files, schema.DefaultSettings()).Supported(),
 		ModelErrors:      []string{"classical", "hc3"},
 		Published:        published.Names(),
 		ReadTable:        readParquetTable,
@@ -37,32 +36,43 @@ func loadStudy(files *store.Root) *study.Study {
 		found := tabulate.Check(s.Settings.Analysis, table.Columns, study.SettingsFile, "analysis")
 		s.Locate(found)
 		s.Issues = append(s.Issues, found...)
-		s.Issues = append(s.Issues, fileTwins(s)...)
 		schema.SortIssues(s.Issues)
 	}
 	return s
 }
 
 // newReader makes the reader of recordings that every worker uses.
-func newReader(files *store.Root) *recording.Reader {
-	return recording.NewReader(files, recording.Options{})
+func newReader(files *store.Root, s schema.Settings) *recording.Reader {
+	delimiter, decimal, ok := s.Waveforms.Signs()
+	if !ok {
+		delimiter, decimal = ',', '.' // reported with the settings: nothing is computed
+	}
+	return recording.NewReader(files, recording.Options{Delimiter: delimiter, Decimal: decimal, Parquet: parquetFiles{}})
+}
+
+// parquetFiles reads Parquet for the packages that may not import its reader.
+type parquetFiles struct{}
+
+func (parquetFiles) Columns(data []byte) ([]schema.Column, error) {
+	return parquet.Columns(bytes.NewReader(data), int64(len(data)))
+}
+
+func (parquetFiles) Series(data []byte, column string, most int) ([]float64, []int, error) {
+	s, err := parquet.ReadSeries(bytes.NewReader(data), int64(len(data)), column, most)
+	return s.Values, s.Ends, err
+}
+
+func (parquetFiles) Texts(data []byte, column string) ([]string, error) {
+	t := schema.Table{Columns: []schema.Column{{Name: column, Kind: schema.Text}}}
+	f, err := parquet.Read(bytes.NewReader(data), int64(len(data)), t)
+	if err != nil {
+		return nil, err
+	}
+	return f.Texts(column), nil
 }
 
 func readParquetTable(name string, data []byte) (*schema.Frame, error) {
 	return parquet.ReadAny(bytes.NewReader(data), int64(len(data)))
-}
-
-// fileTwins warns of paths that are one file where case does not count.
-func fileTwins(s *study.Study) []schema.Issue {
-	var issues []schema.Issue
-	for _, twins := range store.CaseDuplicates(s.Files()) {
-		issues = append(issues, schema.Issue{
-			Size: schema.SizeStructural, File: s.Settings.Tables.Recordings, Name: "file", Value: twins[1], Code: "file_twice",
-			Message: "differs from " + twins[0] + " only in case or spelling: on many file systems they are one file",
-			Hint:    "name every recording's file in one spelling",
-		})
-	}
-	return issues
 }
 
 // Check judges every table and every recording of a study folder and computes
@@ -89,7 +99,7 @@ func checkRecordings(ctx context.Context, files *store.Root, s *study.Study) ([]
 	jobs := runtime.GOMAXPROCS(0)
 	readers := make(chan *recording.Reader, jobs)
 	for range jobs {
-		readers <- newReader(files)
+		readers <- newReader(files, s.Settings)
 	}
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(jobs)
@@ -138,7 +148,7 @@ func checkSubject(reader *recording.Reader, s *study.Subject) []schema.Issue {
 }
 
 func requestFor(row *study.Recording) recording.Request {
-	return recording.Request{File: row.File, Format: row.Format, Channel: row.Channel, SamplingHz: row.SamplingHz, Unit: row.Unit}
+	return recording.Request{File: row.File, Format: row.Format, Channel: row.Channel, SamplingHz: row.SamplingHz, Unit: row.Unit, RecordingID: row.GivenID}
 }
 
 // asIssue is the error of the reading door as an Issue.

@@ -77,7 +77,7 @@ type worker struct {
 func newWorker(s schema.Settings, l *layout, files *store.Root, e *estimators) *worker {
 	return &worker{
 		settings: s, layout: l, estimators: e,
-		reader: newReader(files), central: central.NewWorkspace(),
+		reader: newReader(files, s), central: central.NewWorkspace(),
 		analyser: pulse.NewAnalyser(pulse.Settings{
 			LowpassHz: s.Beats.LowpassHz, MinAccepted: s.Beats.MinAccepted, MinSeconds: s.Beats.MinSeconds,
 		}),

@@ -1,5 +1,7 @@
 package schema
 
+import "strings"
+
 // CentralMethods are the ways of estimating the aortic wave, by public name.
 var CentralMethods = []string{"tube_constant", "tube_windkessel", "tube_individual", "transfer_table", "moving_average", "late_shoulder", "none"}
 
@@ -13,6 +15,7 @@ type Settings struct {
 	Study       StudyIdentity                `yaml:"study" json:"study"`
 	Tables      TableFiles                   `yaml:"tables" json:"tables"`
 	CSV         CSVSettings                  `yaml:"csv" json:"csv"`
+	Waveforms   WaveformSettings             `yaml:"waveforms" json:"waveforms"`
 	Covariates  []Covariate                  `yaml:"covariates" json:"covariates,omitempty"`
 	Recode      map[string]map[string]string `yaml:"recode" json:"recode,omitempty"`
 	Units       map[string]string            `yaml:"units" json:"units,omitempty"`
@@ -47,12 +50,33 @@ type TableFiles struct {
 }
 
 // CSVSettings says how the text of the tables is written, where a study cannot
-// change its files. It acts on the tables alone, not on waveforms.
+// change its files. It acts on the tables alone; waveforms have their own.
 type CSVSettings struct {
 	Delimiter string `yaml:"delimiter" json:"delimiter"` // comma, semicolon, tab
 	Decimal   string `yaml:"decimal" json:"decimal"`     // point, comma
 	Dates     string `yaml:"dates" json:"dates"`         // yyyy-mm-dd, dd.mm.yyyy, dd/mm/yyyy, mm/dd/yyyy
 	Encoding  string `yaml:"encoding" json:"encoding"`   // utf-8, utf-16, windows-1252
+}
+
+// WaveformSettings says how the text of csv waveforms is written, of all alike.
+type WaveformSettings struct {
+	Delimiter string `yaml:"delimiter" json:"delimiter"` // comma, semicolon, tab, pipe, space, or the sign itself
+	Decimal   string `yaml:"decimal" json:"decimal"`     // point, comma
+}
+
+// Delimiters are the signs between cells that have a name in the settings.
+func Delimiters() map[string]byte {
+	return map[string]byte{"comma": ',', "semicolon": ';', "tab": '\t', "pipe": '|', "space": ' '}
+}
+
+// Signs returns delimiter and decimal sign; false where a setting names none.
+func (w WaveformSettings) Signs() (delimiter, decimal byte, ok bool) {
+	delimiter, ok = Delimiters()[w.Delimiter]
+	if !ok && len(w.Delimiter) == 1 && strings.Contains("!#$%&*/:;<>?@\\^_`|~,", w.Delimiter) {
+		delimiter, ok = w.Delimiter[0], true
+	}
+	decimal, known := map[string]byte{"point": '.', "comma": ','}[w.Decimal]
+	return delimiter, decimal, ok && known && delimiter != decimal
 }
 
 // Covariate declares an extra column that the study uses.
@@ -191,17 +215,22 @@ type DisclosureSettings struct {
 	OnViolation string `yaml:"on_violation" json:"on_violation"` // suppress or block
 }
 
-// PrivacySettings says how ids leave the study.
+// PrivacySettings says what a results folder tells of who the people are. The
+// key that keyed pseudonyms and dates need is never a setting: it is given to
+// the command, and the manifest names it by its id alone.
 type PrivacySettings struct {
-	IDs string `yaml:"ids" json:"ids"`
+	IDs       string  `yaml:"ids" json:"ids"`               // as_given; keyed: HMAC-SHA-256 of each; renumber: by sorted order
+	AgeTop    float64 `yaml:"age_top" json:"age_top"`       // older people are given this age; 0: no top
+	DateShift string  `yaml:"date_shift" json:"date_shift"` // none; keyed: dates of a person lie 1 to 365 days earlier, all by the same number
 }
 
 // DefaultSettings returns the settings that hold where study.yaml is silent.
 // Sources: methods as published or "own choice", beside each value.
 func DefaultSettings() Settings {
 	return Settings{
-		CSV:  CSVSettings{Delimiter: "comma", Decimal: "point", Dates: "yyyy-mm-dd", Encoding: "utf-8"},
-		Cuff: CuffSettings{Rule: "drop_first_of_three"}, // own choice between published rules
+		CSV:       CSVSettings{Delimiter: "comma", Decimal: "point", Dates: "yyyy-mm-dd", Encoding: "utf-8"},
+		Waveforms: WaveformSettings{Delimiter: "comma", Decimal: "point"},
+		Cuff:      CuffSettings{Rule: "drop_first_of_three"}, // own choice between published rules
 		Calibration: CalibrationSettings{
 			Primary:    "sbp_dbp", // as most published tables
 			Map:        "cuff_or_factor",
@@ -215,7 +244,7 @@ func DefaultSettings() Settings {
 		Replicates:  ReplicateSettings{Rule: "mean"},
 		Analysis:    DefaultAnalysis(),
 		Disclosure:  DisclosureSettings{MinCell: 10, OnViolation: "suppress"}, // UK LLC 2025; ABS; ONS-LS
-		Privacy:     PrivacySettings{IDs: "as_given"},
+		Privacy:     PrivacySettings{IDs: "as_given", DateShift: "none"},
 	}
 }
 

@@ -10,7 +10,6 @@ import (
 	"os"
 	"path"
 	"slices"
-	"strings"
 	"syscall"
 )
 
@@ -218,28 +217,6 @@ func digestOf(name string, f *os.File, before fs.FileInfo) (Digest, error) {
 		return Digest{}, err
 	}
 	return Digest{Path: name, Bytes: n, SHA256: hex.EncodeToString(digest.Sum(nil))}, nil
-}
-
-// CaseDuplicates returns groups of different paths that are the same file on a
-// file system that ignores case ("A.csv", "a.csv") or that differ only in how
-// they are written ("./a.csv", "a.csv"). Groups and their members are sorted; a
-// path that is given twice in the same spelling counts once.
-func CaseDuplicates(paths []string) [][]string {
-	sorted := slices.Compact(slices.Sorted(slices.Values(paths)))
-	fold := func(p string) string { return strings.ToLower(strings.ToUpper(path.Clean(p))) }
-	slices.SortStableFunc(sorted, func(a, b string) int { return strings.Compare(fold(a), fold(b)) })
-	var groups [][]string
-	for i := 0; i < len(sorted); {
-		j := i + 1
-		for j < len(sorted) && fold(sorted[j]) == fold(sorted[i]) {
-			j++
-		}
-		if j-i > 1 {
-			groups = append(groups, slices.Clone(sorted[i:j]))
-		}
-		i = j
-	}
-	return groups
 }
 
 // IsMissing reports whether the error says that there is no such file.

@@ -229,17 +229,6 @@ func TestNamesAreSorted(t *testing.T) {
 	}
 }
 
-func TestCaseDuplicates(t *testing.T) {
-	got := store.CaseDuplicates([]string{"w/B.csv", "w/a.csv", "w/A.csv", "w/a.csv", "./w/a.csv", "ﬃ", "Straße", "STRASSE"})
-	want := [][]string{{"./w/a.csv", "w/A.csv", "w/a.csv"}}
-	if !reflect.DeepEqual(got, want) {
-		t.Fatalf("got %q, want %q", got, want)
-	}
-	if got := store.CaseDuplicates([]string{"a", "b", "a"}); got != nil {
-		t.Fatalf("the same spelling twice is no duplicate: %q", got)
-	}
-}
-
 func TestErrorBecomesAnIssue(t *testing.T) {
 	_, _, err := openRoot(t, t.TempDir()).ReadFile("gone.csv", nil, 10)
 	var e *store.Error

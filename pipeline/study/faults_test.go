@@ -113,7 +113,6 @@ func tableFaults() []tableFault {
 		{name: "unsupported format", file: "recordings.csv", old: "c.csv,csv", new: "c.csv,edf", code: "not_supported", size: recording, row: 4, column: 5, exclusion: "recording"},
 		{name: "unknown artery", file: "recordings.csv", old: "carotid", new: "femoral", code: "unknown_level", size: recording, row: 3, column: 7, exclusion: "recording"},
 		{name: "file twice", file: "recordings.csv", old: "waves/c.csv", new: "waves/b.csv", code: "file_used_twice", size: note, row: 4, column: 4},
-		{name: "files that differ in case", file: "recordings.csv", old: "waves/c.csv", new: "waves/B.csv", code: "file_differs_in_case", size: note, row: 4, column: 4},
 		{name: "unknown decision", file: "reviews.csv", old: "reject", new: "rejct", code: "unknown_level", size: value, row: 3, column: 2, says: "did you mean reject?", exclusion: "value"},
 		{name: "no decision", file: "reviews.csv", old: "reject", new: "", code: "no_decision", size: value, row: 3, column: 2, exclusion: "value"},
 		{name: "no reason", file: "reviews.csv", old: "drift", new: "", code: "no_reason", size: note, row: 3, column: 3},

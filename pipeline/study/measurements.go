@@ -124,12 +124,12 @@ func (l *loader) readRecordings(t *tableReader) {
 			continue
 		}
 		row := t.recording()
-		row.ID, row.Line, row.visit = t.recordingID, t.rows.line(0), visit
+		row.ID, row.GivenID, row.Line, row.visit = t.recordingID, t.recordingID, t.rows.line(0), visit
 		l.describeSource(t, &row)
 		l.recordingAt[row.ID] = int32(len(l.recordings))
 		l.recordings = append(l.recordings, row)
 	}
-	l.noteSharedFiles(t)
+	l.judgeSharedFiles(t)
 }
 
 // recording reads the cells that may be lost.
@@ -184,33 +184,6 @@ func (l *loader) describeSource(t *tableReader, r *Recording) {
 	}
 	if able := l.options.RecordingFormats; able != nil && r.Format != "" && !slices.Contains(able, r.Format) {
 		fail(t.column("format"), r.Format, fault{"not_supported", "this version cannot read the format yet", "supported: " + strings.Join(able, ", ")})
-	}
-}
-
-// noteSharedFiles notes recordings that read the same channel of the same
-// file, and files whose names differ in case alone, which are one file on some systems.
-func (l *loader) noteSharedFiles(t *tableReader) {
-	order := make([]int, 0, len(l.recordings))
-	lower := make([]string, len(l.recordings))
-	for i := range l.recordings {
-		if l.recordings[i].File != "" {
-			order = append(order, i)
-			lower[i] = strings.ToLower(l.recordings[i].File)
-		}
-	}
-	slices.SortFunc(order, func(i, j int) int {
-		a, b := &l.recordings[i], &l.recordings[j]
-		return cmp.Or(cmp.Compare(lower[i], lower[j]), cmp.Compare(a.File, b.File), cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Line, b.Line))
-	})
-	column := t.columns[t.column("file")].at + 1
-	for k := 1; k < len(order); k++ {
-		a, b := &l.recordings[order[k-1]], &l.recordings[order[k]]
-		switch {
-		case a.File == b.File && a.Channel == b.Channel:
-			l.log.note(noteKey{t.file, "file", "file_used_twice", column}, max(a.Line, b.Line), "another recording has the same file and channel", "")
-		case a.File != b.File && lower[order[k-1]] == lower[order[k]]:
-			l.log.note(noteKey{t.file, "file", "file_differs_in_case", column}, max(a.Line, b.Line), "another file's name differs in upper and lower case alone", "rename one: on some systems they are the same file")
-		}
 	}
 }
 

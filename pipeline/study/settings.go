@@ -27,6 +27,7 @@ func decodeSettings(data []byte, o Options) (schema.Settings, *decoder) {
 	d.checkIdentity(s)
 	d.checkTables(s)
 	d.checkCSV(s.CSV)
+	d.checkWaveforms(s.Waveforms)
 	d.checkCovariates(s.Covariates)
 	d.checkRecode(s)
 	d.checkUnits(s)
@@ -86,6 +87,33 @@ func (d *decoder) checkCSV(c schema.CSVSettings) {
 	d.oneOf("csv.decimal", c.Decimal, []string{"point", "comma"})
 	d.oneOf("csv.dates", c.Dates, []string{"yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "mm/dd/yyyy"})
 	d.oneOf("csv.encoding", c.Encoding, []string{"utf-8", "utf-16", "windows-1252"})
+}
+
+func (d *decoder) checkWaveforms(w schema.WaveformSettings) {
+	names := slices.Sorted(maps.Keys(schema.Delimiters()))
+	if !d.oneOf("waveforms.decimal", w.Decimal, []string{"point", "comma"}) {
+		return
+	}
+	if w.Delimiter == "comma" && w.Decimal == "comma" {
+		d.fault("waveforms.delimiter", w.Delimiter, "same_sign", "delimiter and decimal sign are the same", "declare the delimiter that the files have, semicolon for one")
+	} else if _, _, ok := w.Signs(); !ok {
+		d.fault("waveforms.delimiter", w.Delimiter, "unknown_value", "known values: "+strings.Join(names, ", ")+", or a sign that no number has", didYouMean(w.Delimiter, names))
+	}
+}
+
+// oldestTop and youngestTop bound the age above which people are lumped: a
+// lower one would blunt the analysis by age, a higher one hides nobody.
+const (
+	youngestTop = 60
+	oldestTop   = 120
+)
+
+func (d *decoder) checkPrivacy(p schema.PrivacySettings) {
+	d.oneOf("privacy.ids", p.IDs, []string{"as_given", "keyed", "renumber"})
+	d.oneOf("privacy.date_shift", p.DateShift, []string{"none", "keyed"})
+	if d.given("privacy.age_top") {
+		d.within("privacy.age_top", p.AgeTop, youngestTop, oldestTop)
+	}
 }
 
 // inputColumns returns the columns that the tables declare, by table.
@@ -261,7 +289,7 @@ func (d *decoder) checkMethods(s schema.Settings, o Options) {
 	d.oneOf("replicates.rule", s.Replicates.Rule, []string{"mean", "best", "first"})
 	d.within("disclosure.min_cell", float64(s.Disclosure.MinCell), 1, 1000)
 	d.oneOf("disclosure.on_violation", s.Disclosure.OnViolation, []string{"suppress", "block"})
-	d.supported("privacy.ids", s.Privacy.IDs, []string{"as_given", "keyed", "renumber"}, o.PrivacyIDs)
+	d.checkPrivacy(s.Privacy)
 }
 
 // within reports a number outside its range, ends included; the ranges are

@@ -42,7 +42,8 @@ analysis:
     - {name: risk, outcome: central_pp_mmhg, terms: [age_years, smoker, bmi_kg_m2], set: healthy, errors: classical}
   compare_with: [mceniery2005]
 disclosure: {min_cell: 10, on_violation: suppress}
-privacy:  {ids: as_given}
+waveforms: {delimiter: semicolon, decimal: comma}
+privacy:  {ids: as_given, age_top: 90, date_shift: none}
 `
 
 // fullStudy fits fullSettings.
@@ -158,7 +159,14 @@ func settingFaults() []settingFault {
 		{"method: tube_constant", "method: tube_individual", "not_supported", "tube_individual", "supported: tube_constant, moving_average"},
 		{"also: [moving_average]", "also: [tube_constant]", "duplicate_method", "tube_constant]", ""},
 		{"also: [moving_average]", "also: moving_average", "wrong_type", "moving_average}", "[moving_average]"},
-		{"ids: as_given", "ids: keyed", "not_supported", "keyed", "supported: as_given"},
+		{"ids: as_given", "ids: hashed", "unknown_value", "hashed", "as_given, keyed, renumber"},
+		{"ids: as_given", "ids: as_given, key_file: /etc/key", "unknown_setting", "key_file", ""},
+		{"age_top: 90", "age_top: 40", "out_of_range", "40", "60 to 120"},
+		{"date_shift: none", "date_shift: random", "unknown_value", "random", "none, keyed"},
+		{"{delimiter: semicolon", "{delimiter: semikolon", "unknown_value", "semikolon", "did you mean semicolon?"},
+		{"{delimiter: semicolon", "{delimiter: comma", "same_sign", "comma", "semicolon for one"},
+		{"{delimiter: semicolon", "{delimiter: \"1\"", "unknown_value", "\"1\"", "a sign that no number has"},
+		{"decimal: comma", "decimal: dot", "unknown_value", "dot", "point, comma"},
 		{"rest_min: 5", "rest_min: long", "wrong_type", "long", ""},
 		{"rest_min: 5", "rest_mn: 5", "unknown_setting", "rest_mn", "did you mean rest_min?"},
 		{"posture: standing", "posture: lying", "unknown_value", "lying", "supine, seated"},
@@ -206,7 +214,7 @@ func settingFaults() []settingFault {
 }
 
 func TestSettingFaults(t *testing.T) {
-	o := Options{CentralMethods: []string{"tube_constant", "moving_average"}, PrivacyIDs: []string{"as_given"}, Published: []string{"mceniery2005"}}
+	o := Options{CentralMethods: []string{"tube_constant", "moving_average"}, Published: []string{"mceniery2005"}}
 	for _, c := range settingFaults() {
 		t.Run(c.code+" "+c.new, func(t *testing.T) {
 			changed := fullStudy().swap(t, "study.yaml", c.old, c.new)

@@ -22,7 +22,6 @@ type Source interface {
 type Options struct {
 	CentralMethods   []string // methods that central.method and central.also may name
 	RecordingFormats []string // formats of recordings that can be read
-	PrivacyIDs       []string // ways of privacy.ids
 	ModelErrors      []string // ways of analysis.models errors
 	Published        []string // published sets of analysis.compare_with; nil: any name
 
@@ -125,6 +124,7 @@ type Reading struct {
 // Recording is one row of the recordings table.
 type Recording struct {
 	ID, File, Format, Channel string
+	GivenID                   string  // the id of the table, where ID becomes a pseudonym
 	SamplingHz                float64 // 0: not declared
 	Unit                      string  // mmHg, au; "": not declared
 	Artery                    string  // radial where the table says nothing

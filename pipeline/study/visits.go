@@ -100,6 +100,7 @@ func (l *loader) readVisits(t *tableReader) {
 		}
 		v := Visit{ID: id, subject: person, line: int32(t.rows.line(0))}
 		l.age(t, row, &l.subjects[person])
+		l.capAge(t, &row[age])
 		v.AgeYears = row[age].Number
 		v.Cells = l.carried(row, person)
 		v.Departures = l.departed(v.Cells)
@@ -138,6 +139,15 @@ func (l *loader) age(t *tableReader, row []Cell, person *subjectRow) {
 		return
 	}
 	row[ageAtColumn].Number = reckoned
+}
+
+// capAge lumps the oldest people, where the study wants that: before anything
+// is derived from the age, so that nothing gives it away.
+func (l *loader) capAge(t *tableReader, age *Cell) {
+	if top := l.study.Settings.Privacy.AgeTop; top > 0 && age.Number > top {
+		age.Number = top
+		l.log.note(noteKey{t.file, "age_years", "age_capped", 0}, 0, "older than privacy.age_top: given that age", "")
+	}
 }
 
 // carried fills the carried cells of a visit; those of the visit go before
