@@ -64,13 +64,17 @@ func DriftTable() Table {
 	return t
 }
 
+// DepartedPrefix begins the name of a column of subject_visits that says whether
+// the answer in the column named behind it departs from the protocol.
+const DepartedPrefix = "departed_"
+
 // DeparturesTable declares the counts of departures from the protocol.
 func DeparturesTable() Table {
-	t := statisticTable("departures", "statistic", "departures from the protocol by name and centre, over all visits whether or not they were used",
+	t := statisticTable("departures", "statistic", "departures from the protocol by the column that departs (any: at least one of them) and centre, over all visits, used or not",
 		text("centre", "place of examination, or all"),
-		text("limit", "what departs: below a limit, or a level"),
 		integer("departed", "visits that departed"))
 	t.Columns[t.Index("n")].Meaning = "visits in which the question was answered"
 	t.Columns[t.Index("n_missing")].Meaning = "visits in which it was not"
+	t.Restricted = true
 	return t
 }

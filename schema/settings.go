@@ -253,13 +253,14 @@ func DefaultSettings() Settings {
 // Rest: 10 min (Van Bortel 2002, Am J Hypertens 15:445-52). Caffeine, tobacco,
 // meal 3 h and alcohol 10 h: Laurent 2006, Eur Heart J 27:2588-605 (from
 // memory). Exercise: 0.5 h, the cuff rule of AHA/ACC as restated in KDIGO 2021.
+// Posture: neither supine (Laurent 2006, from memory) nor seated.
 func DefaultProtocol() ProtocolSettings {
 	return ProtocolSettings{
 		OnDeparture: "flag",
 		Limits: map[string]float64{
 			"rest_min": 10, "caffeine_h": 3, "exercise_h": 0.5, "tobacco_h": 3, "meal_h": 3, "alcohol_h": 10,
 		},
-		Forbidden: map[string]string{"vasoactive": "yes", "legs_crossed": "yes"},
+		Forbidden: map[string]string{"vasoactive": "yes", "legs_crossed": "yes", "posture": "standing"},
 	}
 }
 

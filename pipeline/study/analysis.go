@@ -204,6 +204,9 @@ func (d *decoder) numeric(path, name string, table schema.Table) {
 func (d *decoder) checkRule(rule schema.Rule, path string, table schema.Table) {
 	path = join(path, rule.Column)
 	c, ok := d.column(path, rule.Column, table)
+	if c.Kind == schema.Boolean && len(rule.Levels) > 0 {
+		c.Kind, c.Levels = schema.Category, []string{"no", "yes"}
+	}
 	switch {
 	case !ok:
 	case rule.Levels == nil && rule.Below == nil && rule.AtLeast == nil && rule.Above == nil && rule.AtMost == nil: // reported

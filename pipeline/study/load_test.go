@@ -1,6 +1,7 @@
 package study
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -42,11 +43,20 @@ func TestLoadSmallStudy(t *testing.T) {
 	if got := s.Subjects[1].Visits[0].Departures; !slices.Equal(got, []string{"legs_crossed"}) {
 		t.Errorf("departures of S2: %v", got)
 	}
+	for i, c := range s.Carried {
+		// V2: 5 min of rest, caffeine an hour ago, no word on the legs. S2: 10 min, no
+		// word on caffeine, legs crossed.
+		want, judged := map[string][2]float64{"departed_rest_min": {1, 0}, "departed_caffeine_h": {1, math.NaN()}, "departed_legs_crossed": {math.NaN(), 1}}[c.Name]
+		got := [2]float64{s1.Visits[1].Cells[i].Number, s.Subjects[1].Visits[0].Cells[i].Number}
+		if judged && (c.Kind != schema.Boolean || fmt.Sprint(got) != fmt.Sprint(want)) {
+			t.Errorf("%s: %v, expected %v", c.Name, got, want)
+		}
+	}
 	var names []string
 	for _, c := range s.Carried {
 		names = append(names, c.Name)
 	}
-	if got := strings.Join(names, " "); got != "sex age_years visit_date height_cm weight_kg treated rest_min caffeine_h legs_crossed" {
+	if got := strings.Join(names, " "); got != "sex age_years visit_date height_cm weight_kg treated rest_min caffeine_h legs_crossed departed_rest_min departed_caffeine_h departed_legs_crossed" {
 		t.Errorf("carried: %s", got)
 	}
 	if v.Cells[0].Text != "female" || v.Cells[1].Number != 60 || v.Cells[2].Text != "2020-03-01" || v.Cells[3].Number != 165 {

@@ -271,3 +271,19 @@ func TestAliasesDoNotMultiply(t *testing.T) {
 	_, issues := LoadAnalysis([]byte(b.String()), "plan.yaml", nil, Options{})
 	find(t, issues, "yaml_too_large")
 }
+
+// A column of yes and no takes its answers as levels, and nothing else.
+func TestRuleOnYesAndNo(t *testing.T) {
+	columns := schema.SubjectVisitsTable(nil).Columns
+	for rule, code := range map[string]string{
+		"{cuff_first_two_differ: [no]}": "", "{cuff_first_two_differ: {below: 1}}": "", "{cuff_first_two_differ: [maybe]}": "unknown_value", "{beats_used: [no]}": "rule_needs_bounds",
+	} {
+		_, issues := LoadAnalysis([]byte("sets: {calm: ["+rule+"]}\nmodels: []\ncompare_with: []\nstrata: []\n"), "plan.yaml", columns, Options{})
+		switch {
+		case code != "":
+			find(t, issues, code)
+		case schema.AnyStructural(issues):
+			t.Errorf("%s:\n%s", rule, allIssues(issues))
+		}
+	}
+}

@@ -10,11 +10,12 @@ import (
 )
 
 // carrier says where a carried column comes from: a column of the visits
-// table, else of the subjects table, or a formula.
+// table, else of the subjects table, or a formula, or the protocol.
 type carrier struct {
 	column         schema.Column
 	visit, subject int // positions among the tables' columns; -1: not there
 	formula        *derived
+	judges         string // the carried column whose departure from the protocol it is
 }
 
 // planCarried decides which columns subject_visits carries, and reports
@@ -47,8 +48,21 @@ func (l *loader) planCarried(t *tableReader) {
 			l.planDerived(f, fmt.Sprintf("derive[%d]", i))
 		}
 	}
+	l.planDepartures()
 	for _, c := range l.carry {
 		l.study.Carried = append(l.study.Carried, c.column)
+	}
+}
+
+// planDepartures carries a column for each answer that the protocol judges.
+func (l *loader) planDepartures() {
+	for _, c := range l.carry {
+		if !slices.Contains(protocolNames(), c.column.Name) {
+			continue
+		}
+		if column, judged := departureColumn(l.study.Settings.Protocol, c.column); judged {
+			l.carry = append(l.carry, carrier{column: column, visit: -1, subject: -1, judges: c.column.Name})
+		}
 	}
 }
 
@@ -169,6 +183,10 @@ func (l *loader) carried(row []Cell, person int32) []Cell {
 		}
 	}
 	for i, c := range l.carry {
+		if c.judges != "" {
+			answer, _ := l.find(cells, c.judges)
+			cells[i].Number = departed(l.study.Settings.Protocol, c.judges, answer)
+		}
 		if c.formula == nil {
 			continue
 		}

@@ -112,6 +112,9 @@ func (c *checker) checkStrata() {
 func (c *checker) checkRule(rule schema.Rule, path string) {
 	path += "." + rule.Column
 	column, ok := c.levelled(path, rule.Column)
+	if column.Kind == schema.Boolean && len(rule.Levels) > 0 {
+		column.Kind, column.Levels = schema.Category, []string{"no", "yes"}
+	}
 	bounds := rule.Below != nil || rule.AtLeast != nil || rule.Above != nil || rule.AtMost != nil
 	switch {
 	case !ok:
