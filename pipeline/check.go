@@ -24,7 +24,6 @@ func loadStudy(files *store.Root) *study.Study {
 	s := study.Load(files, study.Options{
 		CentralMethods:   []string{"tube_constant", "tube_windkessel", "tube_individual", "moving_average", "late_shoulder", "none"},
 		RecordingFormats: newReader(files, schema.DefaultSettings()).Supported(),
-		ModelErrors:      []string{"classical", "hc3"},
 		Published:        published.Names(),
 		ReadTable:        readParquetTable,
 	})

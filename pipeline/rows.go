@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"slices"
 	"strings"
 
 	"tonocohort/pipeline/study"
@@ -161,6 +162,9 @@ func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Colu
 		"departures": strings.Join(v.visit.Departures, " "),
 	} {
 		f.SetText(row, name, text)
+	}
+	if !slices.ContainsFunc(carried, func(c schema.Column) bool { return c.Name == schema.OperatorColumn }) {
+		f.SetText(row, schema.OperatorColumn, shared(v.used, func(r *recordingResult) string { return r.row.OperatorID }))
 	}
 	setInteger(f, row, "recordings_found", len(v.recordings))
 	setInteger(f, row, "recordings_used", len(v.used))

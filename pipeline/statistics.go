@@ -50,7 +50,7 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	results.Flow = continued(before, results.Flow)
 	results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
 	o.summary = results.Summary
-	for _, f := range append(results.Frames(), results.Precision, tabulate.Departures(visits)) {
+	for _, f := range append(results.Frames(), results.Precision, results.Residuals, tabulate.Departures(visits)) {
 		if err := o.write(f); err != nil {
 			return err
 		}

@@ -78,6 +78,10 @@ func RecordingsTable() Table {
 		Meaning: "every recording with its verdict and its values", Columns: append(columns, ValueColumns()...)}
 }
 
+// OperatorColumn is a column of subject_visits unless the study carries one of
+// that name itself.
+const OperatorColumn = "operator_id"
+
 // SubjectVisitsTable declares one row per subject and visit: carried holds the
 // columns that came with the subject and the visit (declared, covariate and
 // derived), in their order.
@@ -101,6 +105,9 @@ func SubjectVisitsTable(carried []Column) Table {
 		text("departures", "protocol departures by name, separated by blanks"),
 		integer("departure_count", "number of protocol departures"),
 		boolean("cuff_first_two_differ", "the first two systolic readings differ by more than 10 mmHg").From("ESC/ESH 2018 (from memory)"),
+	}
+	if !slices.ContainsFunc(carried, func(c Column) bool { return c.Name == OperatorColumn }) {
+		columns = append(columns, text(OperatorColumn, "who took the recordings that were combined; mixed where they differ"))
 	}
 	columns = append(columns, carried...)
 	return Table{Name: "subject_visits", RowPer: "subject and visit", Restricted: true,

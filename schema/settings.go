@@ -200,15 +200,6 @@ type Rule struct {
 	AtMost  *float64 `json:"at_most,omitempty"`  // cell ≤ AtMost
 }
 
-// Model is one declared regression.
-type Model struct {
-	Name    string   `yaml:"name" json:"name"`
-	Outcome string   `yaml:"outcome" json:"outcome"`
-	Terms   []string `yaml:"terms" json:"terms"`
-	Set     string   `yaml:"set" json:"set"`       // analysis set; default all
-	Errors  string   `yaml:"errors" json:"errors"` // classical or hc3
-}
-
 // DisclosureSettings acts on release/ only.
 type DisclosureSettings struct {
 	MinCell     int    `yaml:"min_cell" json:"min_cell"`
@@ -280,8 +271,7 @@ func DefaultAnalysis() Analysis {
 		// its authors recommend (Hyndman and Fan 1996, Am Stat 50:361-5).
 		QuantileType: 8,
 		Threshold:    map[string]float64{"central_pp_mmhg": 50}, // outcome threshold: Roman 2009, JACC 54:1730-4
-		Models: []Model{{Name: "adjusted", Outcome: "central_pp_mmhg", Set: "all", Errors: "hc3",
-			Terms: []string{"age_years", "sex", "height_cm", "heart_rate_bpm", "brachial_map_mmhg"}}},
-		CompareWith: []string{"mceniery2005"},
+		Models:       DefaultModels(),
+		CompareWith:  []string{"mceniery2005"},
 	}
 }

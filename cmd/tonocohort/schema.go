@@ -46,7 +46,7 @@ func dictionaries() []dictionary {
 		{"output", []schema.Table{
 			schema.RecordingsTable(), schema.SubjectVisitsTable(carried), schema.BeatsTable(), schema.WaveformsTable(),
 			schema.ExclusionsTable(), schema.FlowTable(), schema.SummaryTable(schema.DefaultAnalysis().Strata),
-			schema.RegressionTable(), schema.ComparisonTable(),
+			schema.RegressionTable(), schema.EffectsTable(), schema.ResidualsTable(), schema.ComparisonTable(),
 		}},
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"maps"
 	"reflect"
 	"slices"
-	"strings"
 
 	"go.yaml.in/yaml/v3"
 
@@ -29,26 +28,13 @@ func LoadAnalysis(data []byte, name string, columns []schema.Column, o Options) 
 		root, section = root.Content[1], "analysis"
 	}
 	d.value(root, reflect.ValueOf(&a).Elem(), section)
-	d.fillModels(&a, join(section, "models"))
 	d.checkAnalysis(a, section, o)
 	if columns != nil {
 		d.checkColumns(&a, section, columns)
 	}
+	a.Models = schema.ResolveModels(a.Models)
 	schema.SortIssues(d.issues)
 	return a, d.issues
-}
-
-// fillModels gives the models what they do not say.
-func (d *decoder) fillModels(a *schema.Analysis, path string) {
-	for i := range a.Models {
-		at := fmt.Sprintf("%s[%d]", path, i)
-		if a.Models[i].Set == "" && !d.given(join(at, "set")) {
-			a.Models[i].Set = "all"
-		}
-		if a.Models[i].Errors == "" && !d.given(join(at, "errors")) {
-			a.Models[i].Errors = "hc3"
-		}
-	}
 }
 
 // checkAnalysis judges what needs no knowledge of the tables.
@@ -82,39 +68,17 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 			d.oneOf(fmt.Sprintf("%s[%d]", at("compare_with"), i), name, o.Published)
 		}
 	}
-	seen := map[string]bool{}
-	for i, m := range a.Models {
-		path := fmt.Sprintf("%s[%d]", at("models"), i)
-		if seen[m.Name] {
-			d.fault(join(path, "name"), m.Name, "duplicate_model", "two models have this name", "")
-		}
-		seen[m.Name] = true
-		d.checkModel(m, a, path, o)
-	}
+	schema.CheckModels(a.Models, slices.Sorted(maps.Keys(withEveryone(a.Sets))), at("models"), d.fault)
 }
 
-func (d *decoder) checkModel(m schema.Model, a schema.Analysis, path string, o Options) {
-	switch {
-	case m.Name == "":
-		d.fault(join(path, "name"), "", "missing_setting", "required for a model", "")
-	case !isIdentifier(m.Name):
-		d.fault(join(path, "name"), m.Name, "bad_name", identifierRule, "")
+// withEveryone adds the analysis set that every plan has.
+func withEveryone(sets map[string][]schema.Rule) map[string][]schema.Rule {
+	all := maps.Clone(sets)
+	if all == nil {
+		all = map[string][]schema.Rule{}
 	}
-	if m.Outcome == "" {
-		d.fault(join(path, "outcome"), "", "missing_setting", "required for a model", "")
-	}
-	if len(m.Terms) == 0 {
-		d.fault(join(path, "terms"), "", "missing_setting", "a model has at least one term", "")
-	}
-	d.once(join(path, "terms"), m.Terms)
-	if i := slices.Index(m.Terms, m.Outcome); i >= 0 && m.Outcome != "" {
-		d.fault(fmt.Sprintf("%s.terms[%d]", path, i), m.Outcome, "outcome_as_term", "the outcome is among its own terms", "")
-	}
-	if _, ok := a.Sets[m.Set]; !ok {
-		known := slices.Sorted(maps.Keys(a.Sets))
-		d.fault(join(path, "set"), m.Set, "unknown_set", "no such set; declared: "+strings.Join(known, ", "), "declare it under sets, or name the model's set")
-	}
-	d.supported(join(path, "errors"), m.Errors, []string{"classical", "hc3"}, o.ModelErrors)
+	all["all"] = nil
+	return all
 }
 
 // once reports items of a list that stand in it twice.
@@ -152,31 +116,7 @@ func (d *decoder) checkColumns(a *schema.Analysis, section string, columns []sch
 	for _, name := range slices.Sorted(maps.Keys(a.Threshold)) {
 		d.numeric(at("threshold."+name), name, table)
 	}
-	for i := range a.Models {
-		path := fmt.Sprintf("%s[%d]", at("models"), i)
-		d.numeric(path+".outcome", a.Models[i].Outcome, table)
-		if !d.given(at("models")) {
-			d.dropTerms(&a.Models[i], path, table)
-		}
-		for j, term := range a.Models[i].Terms {
-			if term != "age_band" {
-				d.column(fmt.Sprintf("%s.terms[%d]", path, j), term, table)
-			}
-		}
-	}
-}
-
-// dropTerms takes out of a default model what the study has no column for,
-// and says so: a study that declares no model must run without these columns.
-func (d *decoder) dropTerms(m *schema.Model, path string, table schema.Table) {
-	m.Terms = slices.DeleteFunc(m.Terms, func(term string) bool {
-		absent := table.Index(term) < 0
-		if absent {
-			d.fault(path+".terms", term, "default_term_absent", "no such column here: left out of the default model", "declare analysis.models to choose the terms")
-			d.issues[len(d.issues)-1].Size = schema.SizeNote
-		}
-		return absent
-	})
+	d.checkModelColumns(a, at("models"), columns)
 }
 
 // column finds the named column or reports that there is none.

@@ -42,11 +42,11 @@ func newDecoder(file string) *decoder {
 
 // listKeys records for every key of the settings the section it stands in.
 func listKeys(t reflect.Type, section string, known map[string][]string) {
-	if t.Kind() == reflect.Slice {
+	for t.Kind() == reflect.Slice || t.Kind() == reflect.Pointer {
 		t = t.Elem()
 	}
-	if t.Kind() != reflect.Struct {
-		return
+	if t.Kind() != reflect.Struct || t == reflect.TypeFor[schema.Term]() && strings.HasSuffix(section, ".interaction") {
+		return // the terms of an interaction have the keys of any term
 	}
 	for i := range t.NumField() {
 		name := t.Field(i).Tag.Get("yaml")

@@ -35,8 +35,15 @@ func (d *decoder) value(n *yaml.Node, v reflect.Value, path string) {
 	case *[]schema.Rule:
 		d.rules(n, special, path)
 		return
+	case *schema.Term:
+		d.term(n, special, path)
+		return
 	}
 	switch v.Kind() {
+	case reflect.Pointer:
+		made := reflect.New(v.Type().Elem())
+		d.value(n, made.Elem(), path)
+		v.Set(made)
 	case reflect.Struct:
 		d.structure(n, v, path)
 	case reflect.Map:

@@ -81,6 +81,7 @@ func Load(source Source, o Options) *Study {
 			table = scheme.WithClasses(table)
 		}
 		d.checkColumns(&l.study.Settings.Analysis, "analysis", table.Columns)
+		l.study.Settings.Analysis.Models = schema.ResolveModels(l.study.Settings.Analysis.Models)
 		d.checkVisit(l.study)
 	}
 	l.finish()

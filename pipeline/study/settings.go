@@ -23,7 +23,6 @@ func decodeSettings(data []byte, o Options) (schema.Settings, *decoder) {
 	if !d.given("central.also") {
 		s.Central.Also = slices.DeleteFunc(s.Central.Also, func(m string) bool { return m == s.Central.Method })
 	}
-	d.fillModels(&s.Analysis, "analysis.models")
 	d.checkIdentity(s)
 	d.checkTables(s)
 	d.checkCSV(s.CSV)
@@ -144,7 +143,7 @@ func (d *decoder) checkCovariates(covariates []schema.Covariate) {
 			d.fault(at+".name", c.Name, "bad_name", "a column name starts with a letter and holds letters, digits, '_', '-' and '.', at most 64", "")
 		case inputs["subjects"].Index(c.Name) >= 0 || inputs["visits"].Index(c.Name) >= 0:
 			d.fault(at+".name", c.Name, "reserved_name", "a column of the contract, which needs no declaration", "remove this covariate")
-		case results.Index(c.Name) >= 0 || c.Name == "age_band" || derivedByName(c.Name) != nil || strings.HasPrefix(c.Name, schema.DepartedPrefix):
+		case results.Index(c.Name) >= 0 && c.Name != schema.OperatorColumn || c.Name == "age_band" || derivedByName(c.Name) != nil || strings.HasPrefix(c.Name, schema.DepartedPrefix):
 			d.fault(at+".name", c.Name, "reserved_name", "a column of the results has this name", "rename the column")
 		case seen[c.Name]:
 			d.fault(at+".name", c.Name, "duplicate_covariate", "declared twice", "keep one")

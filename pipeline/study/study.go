@@ -22,7 +22,6 @@ type Source interface {
 type Options struct {
 	CentralMethods   []string // methods that central.method and central.also may name
 	RecordingFormats []string // formats of recordings that can be read
-	ModelErrors      []string // ways of analysis.models errors
 	Published        []string // published sets of analysis.compare_with; nil: any name
 
 	// ReadTable reads a table whose name ends in .parquet; nil: none can be read.

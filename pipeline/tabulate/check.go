@@ -41,10 +41,7 @@ func Check(plan schema.Analysis, columns []schema.Column, file, section string) 
 			c.checkRule(rule, fmt.Sprintf("sets.%s[%d]", name, i))
 		}
 	}
-	c.once("models", modelNames(plan), "duplicate_model", "two models have this name")
-	for i, m := range plan.Models {
-		c.checkModel(m, fmt.Sprintf("models[%d]", i))
-	}
+	c.checkModels()
 	c.checkComparison()
 	schema.SortIssues(c.issues)
 	return c.issues
@@ -195,11 +192,7 @@ func (c *checker) numeric(path, name string) (schema.Column, bool) {
 func (c *checker) once(path string, items []string, code, message string) {
 	for i, item := range items {
 		if slices.Index(items, item) < i {
-			at := fmt.Sprintf("%s[%d]", path, i)
-			if path == "models" {
-				at += ".name"
-			}
-			c.fault(at, item, code, message, "keep one")
+			c.fault(fmt.Sprintf("%s[%d]", path, i), item, code, message, "keep one")
 		}
 	}
 }
@@ -209,12 +202,4 @@ func didYouMean(word string, candidates []string) string {
 		return "did you mean " + near + "?"
 	}
 	return ""
-}
-
-func modelNames(plan schema.Analysis) []string {
-	names := make([]string, len(plan.Models))
-	for i, m := range plan.Models {
-		names[i] = m.Name
-	}
-	return names
 }

@@ -86,11 +86,11 @@ func TestCheckFindsFaults(t *testing.T) {
 		"two models":          {func(a *schema.Analysis) { a.Models = append(a.Models, a.Models[0]) }, "models[1].name", "duplicate_model", ""},
 		"no outcome":          {model(func(m *schema.Model) { m.Outcome = "" }), "models[0].outcome", "missing_setting", ""},
 		"text outcome":        {model(func(m *schema.Model) { m.Outcome = "sex" }), "models[0].outcome", "column_not_number", ""},
-		"unknown term":        {model(func(m *schema.Model) { m.Terms[0] = "age_year" }), "models[0].terms[0]", "unknown_column", "age_years"},
-		"outcome as term":     {model(func(m *schema.Model) { m.Terms = []string{"sex", "central_pp_mmhg"} }), "models[0].terms[1]", "outcome_as_term", ""},
-		"date as term":        {model(func(m *schema.Model) { m.Terms = []string{"visit_date"} }), "models[0].terms[0]", "term_not_usable", ""},
-		"persons as term":     {model(func(m *schema.Model) { m.Terms = []string{"subject_id"} }), "models[0].terms[0]", "term_of_persons", ""},
-		"term twice":          {model(func(m *schema.Model) { m.Terms = []string{"sex", "sex"} }), "models[0].terms[1]", "duplicate_item", ""},
+		"unknown term":        {model(func(m *schema.Model) { m.Terms[0] = schema.Plain("age_year") }), "models[0].terms[0]", "unknown_column", "age_years"},
+		"outcome as term":     {model(func(m *schema.Model) { m.Terms = schema.PlainTerms("sex", "central_pp_mmhg") }), "models[0].terms[1]", "outcome_as_term", ""},
+		"date as term":        {model(func(m *schema.Model) { m.Terms = schema.PlainTerms("visit_date") }), "models[0].terms[0]", "term_not_usable", ""},
+		"persons as term":     {model(func(m *schema.Model) { m.Terms = schema.PlainTerms("subject_id") }), "models[0].terms[0]", "term_of_persons", ""},
+		"term twice":          {model(func(m *schema.Model) { m.Terms = schema.PlainTerms("sex", "sex") }), "models[0].terms[1]", "duplicate_item", ""},
 		"unknown set":         {model(func(m *schema.Model) { m.Set = "alll" }), "models[0].set", "unknown_set", "did you mean all?"},
 		"unknown errors":      {model(func(m *schema.Model) { m.Errors = "hc33" }), "models[0].errors", "unknown_value", "hc3"},
 		"heart rate twice":    {model(func(m *schema.Model) { m.Outcome = "augmentation_index_hr75_pct" }), "models[0].terms", "adjusted_twice", ""},
@@ -159,7 +159,7 @@ func TestArithmeticModels(t *testing.T) {
 		{"augmentation_index_pct", []string{"age_years", "heart_rate_bpm"}, false},
 	} {
 		s := plan(func(a *schema.Analysis) {
-			a.Models = []schema.Model{{Name: "m", Outcome: c.outcome, Terms: c.terms}}
+			a.Models = []schema.Model{{Name: "m", Outcome: c.outcome, Terms: schema.PlainTerms(c.terms...)}}
 		})
 		issues := Check(s.Analysis, columns(), "study.yaml", "analysis")
 		noted := slices.ContainsFunc(issues, func(i schema.Issue) bool { return i.Code == "outcome_by_arithmetic" && i.Size == schema.SizeNote })

@@ -1,125 +1,169 @@
 package tabulate
 
 import (
+	"errors"
 	"fmt"
-	"math"
+	"slices"
 
 	"tonocohort/schema"
 	"tonocohort/stats/regress"
 )
 
-// unknownLevel is the answer that is none: a model counts it as missing.
-const unknownLevel = "unknown"
-
-// mostLevels bounds the levels of a text column in a model, so that a column
-// of identifiers is not taken for a factor.
-const mostLevels = 100
-
-// term is one term of a model made ready: numbers by row of the frame, or a
-// factor.
-type term struct {
-	name    string
-	unit    string
-	numbers []float64 // nil for a factor
-	factor  factor
-}
-
-func (c *cohort) term(name string) term {
-	column := c.column(name)
-	if column.Numeric() {
-		return term{name: name, unit: column.Unit, numbers: c.frame.Numbers(name)}
-	}
-	return term{name: name, factor: c.factor(name)}
-}
-
-// missing reports whether the row has no usable value of the term.
-func (t term) missing(row int) bool {
-	if t.numbers != nil {
-		return math.IsNaN(t.numbers[row])
-	}
-	label := t.factor.label(row)
-	return label == "" || label == unknownLevel
-}
-
-// coefficient says what a column of the design is.
-type coefficient struct {
-	name string // as it stands in the table: sex=male
-	unit string
-	note string
-}
-
 // design is the right-hand side of a model on complete rows.
 type design struct {
 	matrix  *regress.Design
+	through bool          // through the origin: no intercept
 	columns []coefficient // by column of matrix
+	blocks  []*block      // in the order of the columns
+	first   []int         // by block: its first column
 	absent  []coefficient // terms that have no column, with the reason
-	refused string        // why the model cannot be fitted; "" where it can
+	sample  sample
+	notes   []string
+	refused string // why the model cannot be fitted; "" where it can
 }
 
-// newDesign makes the columns: numbers as they are, a factor as indicators of
-// its levels against the first level that is present.
-func newDesign(terms []term, outcome schema.Column, rows []int) design {
-	d := design{matrix: regress.NewDesign(true), columns: []coefficient{{name: regress.Intercept, unit: outcome.Unit}}}
-	for _, t := range terms {
-		if t.numbers != nil {
-			x := make([]float64, len(rows))
-			for i, row := range rows {
-				x[i] = t.numbers[row]
+// newDesign makes the columns of the model's terms. y is what powers of
+// fractional polynomials are chosen for.
+func newDesign(m schema.Model, predictors []predictor, s sample, unit string, y []float64) design {
+	d := design{sample: s, through: !m.HasIntercept()}
+	maker := &blockMaker{predictors: predictors, sample: s, unit: unit, cluster: m.ClusterColumn(), main: map[string]*block{}}
+	made := make([]*block, len(m.Terms))
+	for pass := range 2 { // interactions last: their parts take the forms of the main terms
+		for i, t := range m.Terms {
+			if (pass == 1) != (len(t.Interaction) > 0) {
+				continue
 			}
-			d.matrix.Add(t.name, x)
-			d.columns = append(d.columns, coefficient{name: t.name, unit: perUnit(outcome.Unit, t.unit)})
-			continue
+			block, err := maker.make(t, false)
+			var alone oneLevelError
+			switch {
+			case errors.Is(err, errNotYet):
+				block, err = maker.choose(t, made, y)
+			case errors.As(err, &alone):
+				d.absent = append(d.absent, coefficient{name: t.Label(), unit: unitOf(unit), note: alone.column + ": " + alone.Error()})
+				continue
+			}
+			if err != nil {
+				d.refused = err.Error()
+				return d
+			}
+			made[i] = block
+			if len(t.Interaction) == 0 {
+				maker.main[t.Column] = block
+			}
 		}
-		d.addFactor(t, outcome.Unit, rows)
 	}
+	d.blocks = slices.DeleteFunc(made, func(b *block) bool { return b == nil })
+	if missing := withoutMain(m); missing != "" {
+		d.notes = append(d.notes, missing)
+	}
+	d.assemble(unit)
 	return d
 }
 
-func (d *design) addFactor(t term, unit string, rows []int) {
-	present := make([]bool, len(t.factor.levels))
-	for _, row := range rows {
-		present[t.factor.code[row]] = true
+// assemble puts the columns of the blocks side by side.
+func (d *design) assemble(unit string) {
+	d.matrix = regress.NewDesign(!d.through)
+	d.columns, d.first = nil, nil
+	if !d.through {
+		d.columns = []coefficient{{name: regress.Intercept, unit: unitOf(unit)}}
 	}
-	var levels []int
-	for level, there := range present {
-		if there {
-			levels = append(levels, level)
+	for _, b := range d.blocks {
+		d.first = append(d.first, len(d.columns))
+		if err := b.addTo(d.matrix, d.sample); err != nil {
+			d.refused = err.Error()
+			return
 		}
+		d.columns = append(d.columns, b.columns...)
 	}
-	switch {
-	case len(levels) > mostLevels:
-		d.refused = fmt.Sprintf("%s has %d levels; a factor has at most %d", t.name, len(levels), mostLevels)
-		return
-	case len(levels) == 0:
-		return // no rows: the model is refused for that
-	case len(levels) == 1:
-		d.absent = append(d.absent, coefficient{name: t.name, unit: unit, note: "one level only, " + t.factor.levels[levels[0]] + ": not estimated"})
-		return
-	}
-	var names []string
-	var columns [][]float64
-	for _, level := range levels[1:] {
-		x := make([]float64, len(rows))
-		for i, row := range rows {
-			if t.factor.code[row] == level {
-				x[i] = 1
-			}
-		}
-		name := t.name + "=" + t.factor.levels[level]
-		names = append(names, name)
-		columns = append(columns, x)
-		d.columns = append(d.columns, coefficient{name: name, unit: unit, note: "reference: " + t.factor.levels[levels[0]]})
-	}
-	d.matrix.AddTerm(t.name, names, columns)
 }
 
-// perUnit is the unit of a slope.
-func perUnit(outcome, term string) string {
-	if outcome == "" {
-		outcome = "1"
+func (b *block) addTo(matrix *regress.Design, s sample) error {
+	if b.polynomial != nil {
+		matrix.AddPolynomial(b.label, b.polynomial, b.degree)
+		return nil
 	}
-	if term == "" || term == "1" {
-		return outcome + " per unit"
+	columns, err := b.at(s)
+	if err != nil {
+		return fmt.Errorf("%s: %w", b.label, err)
 	}
-	return outcome + " per " + term
+	var names []string
+	for _, c := range b.columns {
+		names = append(names, c.name)
+	}
+	matrix.AddTerm(b.label, names, columns)
+	return nil
+}
+
+// choose picks the powers of a fractional polynomial by least deviance beside
+// the terms that are made already.
+func (m *blockMaker) choose(t schema.Term, made []*block, y []float64) (*block, error) {
+	beside := regress.NewDesign(true)
+	for _, b := range made {
+		if b != nil {
+			if err := b.addTo(beside, m.sample); err != nil {
+				return nil, err
+			}
+		}
+	}
+	terms := max(t.Degree, 1)
+	if t.Degree == 0 {
+		terms = 2
+	}
+	best, all, err := regress.SelectFractional(beside, t.Column, m.sample.numbers[t.Column], y, nil, terms)
+	if err != nil {
+		return nil, fmt.Errorf("%s: no fractional polynomial: %w", t.Column, err)
+	}
+	note := fmt.Sprintf("powers chosen by least deviance among %d; the errors take them as known", len(all))
+	return m.fractionalOf(t, best, note)
+}
+
+// withoutMain names columns that interact without a term of their own: the
+// coefficients of the interaction then mean something else.
+func withoutMain(m schema.Model) string {
+	var missing []string
+	for _, t := range m.Terms {
+		for _, part := range t.Interaction {
+			has := slices.ContainsFunc(m.Terms, func(o schema.Term) bool { return o.Column == part.Column })
+			if !has && !slices.Contains(missing, part.Column) {
+				missing = append(missing, part.Column)
+			}
+		}
+	}
+	note := ""
+	for _, name := range missing {
+		note = join(note, name+" interacts without a term of its own")
+	}
+	return note
+}
+
+// columnsOf lists the columns of the design that a block has.
+func (d design) columnsOf(i int) []int {
+	out := make([]int, len(d.blocks[i].columns))
+	for k := range out {
+		out[k] = d.first[i] + k
+	}
+	return out
+}
+
+// row computes the model matrix at the values of s: by point, by column.
+func (d design) rows(s sample) ([][]float64, error) {
+	out := make([][]float64, s.n)
+	for i := range out {
+		out[i] = make([]float64, len(d.columns))
+		if !d.through {
+			out[i][0] = 1
+		}
+	}
+	for b, block := range d.blocks {
+		columns, err := block.at(s)
+		if err != nil {
+			return nil, err
+		}
+		for k, column := range columns {
+			for i, v := range column {
+				out[i][d.first[b]+k] = v
+			}
+		}
+	}
+	return out, nil
 }

@@ -67,15 +67,11 @@ func parse(t *testing.T, text string) float64 {
 const nhanes = "nhanes_2021_2023_adults"
 
 func nhanesTable(t *testing.T) table {
-	f := newTable(schema.Column{Name: "age_squared", Kind: schema.Number, Unit: "years²"}, schema.Column{Name: "age_male", Kind: schema.Number, Unit: "years"})
+	f := newTable()
 	for _, row := range readRows(t, "data/cohort_tables/ref/nhanes_2021_2023_adults.csv") {
-		age, male := parse(t, row["Age"]), 0.0
-		if row["Sex"] == "Male" {
-			male = 1
-		}
-		f.add(row["SEQN"], "v1", "sex", strings.ToLower(row["Sex"]), "age_years", age, "height_cm", parse(t, row["HeightCm"]),
+		f.add(row["SEQN"], "v1", "sex", strings.ToLower(row["Sex"]), "age_years", parse(t, row["Age"]), "height_cm", parse(t, row["HeightCm"]),
 			"brachial_sbp_mmhg", parse(t, row["sbp"]), "brachial_dbp_mmhg", parse(t, row["dbp"]), "brachial_pp_mmhg", parse(t, row["pp"]),
-			"heart_rate_bpm", parse(t, row["pulse"]), "age_squared", age*age, "age_male", age*male)
+			"heart_rate_bpm", parse(t, row["pulse"]))
 	}
 	return f
 }
@@ -149,16 +145,16 @@ func TestRegressionAgainstR(t *testing.T) {
 		a.Sets["women"] = []schema.Rule{{Column: "sex", Levels: []string{"female"}}}
 		a.Sets["men"] = []schema.Rule{{Column: "sex", Levels: []string{"male"}}}
 		a.Models = []schema.Model{
-			{Name: "adjusted", Outcome: "brachial_pp_mmhg", Terms: []string{"age_years", "sex", "height_cm", "heart_rate_bpm", "brachial_dbp_mmhg"}, Errors: "classical"},
-			{Name: "crossing", Outcome: "brachial_sbp_mmhg", Terms: []string{"age_years", "sex", "age_squared", "age_male"}, Errors: "classical"},
-			{Name: "women", Set: "women", Outcome: "brachial_pp_mmhg", Terms: []string{"age_years", "height_cm"}, Errors: "classical"},
-			{Name: "men", Set: "men", Outcome: "brachial_pp_mmhg", Terms: []string{"age_years", "height_cm"}, Errors: "classical"},
+			{Name: "adjusted", Outcome: "brachial_pp_mmhg", Terms: schema.PlainTerms("age_years", "sex", "height_cm", "heart_rate_bpm", "brachial_dbp_mmhg"), Errors: "classical"},
+			{Name: "crossing", Outcome: "brachial_sbp_mmhg", Terms: []schema.Term{{Column: "age_years", Degree: 2}, schema.Plain("sex"), {Interaction: []schema.Term{schema.Plain("sex"), {Column: "age_years", Form: schema.Linear}}}}, Errors: "classical"},
+			{Name: "women", Set: "women", Outcome: "brachial_pp_mmhg", Terms: schema.PlainTerms("age_years", "height_cm"), Errors: "classical"},
+			{Name: "men", Set: "men", Outcome: "brachial_pp_mmhg", Terms: schema.PlainTerms("age_years", "height_cm"), Errors: "classical"},
 		}
 	}))
 	compareModel(t, o, nhanes, "ols_pp~Age+SexMale+HeightCm+pulse+dbp", r.Regression, "adjusted", "brachial_pp_mmhg", map[string]string{
 		"(Intercept)": "intercept", "Age": "age_years", "SexMale": "sex=male", "HeightCm": "height_cm", "pulse": "heart_rate_bpm", "dbp": "brachial_dbp_mmhg"})
 	compareModel(t, o, nhanes, "ols_sbp~Age*SexMale+I(Age^2)", r.Regression, "crossing", "brachial_sbp_mmhg", map[string]string{
-		"(Intercept)": "intercept", "Age": "age_years", "SexMale": "sex=male", "I(Age^2)": "age_squared", "Age:SexMale": "age_male"})
+		"(Intercept)": "intercept", "Age": "age_years", "SexMale": "sex=male", "I(Age^2)": "age_years^2", "Age:SexMale": "sex=male:age_years"})
 	compareModel(t, o, nhanes, "ols_pp~Age+HeightCm|Female", r.Regression, "women", "brachial_pp_mmhg", map[string]string{
 		"(Intercept)": "intercept", "Age": "age_years", "HeightCm": "height_cm"})
 	compareModel(t, o, nhanes, "ols_pp~Age+HeightCm|Male", r.Regression, "men", "brachial_pp_mmhg", map[string]string{
@@ -176,7 +172,7 @@ func TestRegressionOnAStrangersStudy(t *testing.T) {
 			"brachial_pp_mmhg", parse(t, row["sbp0"])-parse(t, row["dbp0"]))
 	}
 	r := run(t, f, plan(func(a *schema.Analysis) {
-		a.Models = []schema.Model{{Name: "smoking", Outcome: "brachial_pp_mmhg", Errors: "classical", Terms: []string{"age_years", "height_cm", "weight_kg", "cigarettes_per_day"}}}
+		a.Models = []schema.Model{{Name: "smoking", Outcome: "brachial_pp_mmhg", Errors: "classical", Terms: schema.PlainTerms("age_years", "height_cm", "weight_kg", "cigarettes_per_day")}}
 	}))
 	compareModel(t, o, "wcgs", "ols_pp~age0+height_cm+weight_kg+ncigs0", r.Regression, "smoking", "brachial_pp_mmhg", map[string]string{
 		"(Intercept)": "intercept", "age0": "age_years", "height_cm": "height_cm", "weight_kg": "weight_kg", "ncigs0": "cigarettes_per_day"})

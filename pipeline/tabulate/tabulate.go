@@ -41,6 +41,7 @@ type Results struct {
 	Flow       *schema.Frame
 	Issues     []schema.Issue
 	Further
+	ModelTables
 }
 
 // Further are the tables that are written where the plan or the data ask for
@@ -70,7 +71,7 @@ func further(c *cohort, plan schema.Analysis, sets []set) Further {
 
 // Frames lists the tables in the order in which they are written.
 func (r Results) Frames() []*schema.Frame {
-	return append([]*schema.Frame{r.Flow, r.Summary, r.Regression, r.Comparison}, r.Further.frames()...)
+	return append([]*schema.Frame{r.Flow, r.Summary, r.Regression, r.Comparison}, append(r.Further.frames(), r.ModelTables.frames()...)...)
 }
 
 // Tables computes the statistics of settings.Analysis from a subject_visits
@@ -93,7 +94,7 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	sets := c.sets(plan, flow)
 	r.Further = further(c, plan, sets)
 	r.Summary = summarise(c, plan, sets)
-	r.Regression = fitModels(c, plan, sets)
+	r.Regression, r.ModelTables = fitModels(c, plan, sets)
 	r.Comparison = compare(c, settings, sets, &report)
 	r.Flow = flow.frame
 	r.Issues = append(r.Issues, report.issues...)

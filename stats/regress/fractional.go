@@ -22,10 +22,10 @@ type FractionalPolynomial struct {
 	Deviance float64 // −2 log likelihood with the error variance estimated by maximum likelihood
 }
 
-// fractionalScale returns the shift that makes x positive (its smallest step
+// FractionalScale returns the shift that makes x positive (its smallest step
 // above minus its smallest value) and the power of ten that brings it near one (Royston and Sauerbrei 2008, Multivariable
 // Model-building, 4.11; from memory).
-func fractionalScale(x []float64) (shift, scale float64) {
+func FractionalScale(x []float64) (shift, scale float64) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, v := range x {
 		low, high = min(low, v), max(high, v)
@@ -66,8 +66,8 @@ func (p FractionalPolynomial) Columns(x []float64) ([][]float64, error) {
 	return out, nil
 }
 
-// names writes the terms as a person would.
-func (p FractionalPolynomial) names(name string) (out []string) {
+// Names writes the terms as a person would.
+func (p FractionalPolynomial) Names(name string) (out []string) {
 	base := name
 	if p.Shift != 0 {
 		base = fmt.Sprintf("(%s%+g)", name, p.Shift)
@@ -94,7 +94,7 @@ func (d *Design) AddFractional(name string, x []float64, p FractionalPolynomial)
 	if err != nil {
 		return err
 	}
-	d.AddTerm(name, p.names(name), columns)
+	d.AddTerm(name, p.Names(name), columns)
 	return nil
 }
 
@@ -106,7 +106,7 @@ func SelectFractional(d *Design, name string, x, y, weights []float64, terms int
 	if terms != 1 && terms != 2 {
 		return best, nil, fmt.Errorf("regress: a fractional polynomial has 1 or 2 terms, not %d", terms)
 	}
-	shift, scale := fractionalScale(x)
+	shift, scale := FractionalScale(x)
 	if !(scale > 0) {
 		return best, nil, errors.New("regress: a fractional polynomial needs more than one value of its predictor")
 	}

@@ -43,12 +43,12 @@ func TestFractionalPolynomialsAgainstR(t *testing.T) {
 
 func TestFractionalShift(t *testing.T) {
 	x := []float64{-1, 0, 0.5, 3, 7}
-	shift, scale := fractionalScale(x)
+	shift, scale := FractionalScale(x)
 	if shift != 1.5 || scale != 1 {
 		t.Errorf("shift %g, scale %g", shift, scale)
 	}
 	p := FractionalPolynomial{Powers: []float64{0, 0}, Shift: shift, Scale: scale}
-	if got := p.names("x"); got[0] != "log (x+1.5)" || got[1] != "log (x+1.5) · log (x+1.5)" {
+	if got := p.Names("x"); got[0] != "log (x+1.5)" || got[1] != "log (x+1.5) · log (x+1.5)" {
 		t.Errorf("names %q", got)
 	}
 	if _, err := p.Columns([]float64{-2}); err == nil {

@@ -147,12 +147,7 @@ func (q *QuantileFit) kernelDensity(width float64) []float64 {
 // densityCovariance is spread·F⁻¹·F⁻¹ with F = Σ density·q·qᵀ in orthonormal
 // coordinates.
 func (q *QuantileFit) densityCovariance(kind string, density []float64, spread float64) (*Covariance, error) {
-	products := newSquare(q.Rank)
-	scratch := make([]float64, blockRows)
-	q.eachBlock(func(from int, rows [][]float64, leverage []float64) {
-		addWeightedProducts(products, rows, density[from:from+len(leverage)], scratch)
-	})
-	inverse, err := inverseOf(products)
+	inverse, err := q.densityBread(density)
 	if err != nil {
 		return nil, fmt.Errorf("regress: %s error: the density vanishes: %w", kind, err)
 	}
@@ -161,6 +156,16 @@ func (q *QuantileFit) densityCovariance(kind string, density []float64, spread f
 		addOuter(m, row, spread)
 	}
 	return q.covariance(kind, m), nil
+}
+
+// densityBread is F⁻¹.
+func (q *QuantileFit) densityBread(density []float64) ([][]float64, error) {
+	products := newSquare(q.Rank)
+	scratch := make([]float64, blockRows)
+	q.eachBlock(func(from int, rows [][]float64, leverage []float64) {
+		addWeightedProducts(products, rows, density[from:from+len(leverage)], scratch)
+	})
+	return inverseOf(products)
 }
 
 // inverseOf inverts a symmetric positive definite matrix.

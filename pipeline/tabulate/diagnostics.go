@@ -1,0 +1,168 @@
+package tabulate
+
+import (
+	"math"
+	"slices"
+
+	"tonocohort/stats"
+	"tonocohort/stats/regress"
+)
+
+// terms writes what belongs to a term as a whole: the joint test of its
+// coefficients, where it has several; what it explains beside the others; how
+// much the others inflate its variance.
+func (m *modeller) terms(f fitted, d design, s solution) {
+	var partial []regress.Test
+	if s.least != nil && s.DF > 0 {
+		partial, _ = s.least.PartialR2() // of Classical errors, which always exist
+	}
+	var inflation []regress.Inflation
+	if s.quantile == nil && s.mixed == nil {
+		inflation = s.VarianceInflation()
+	}
+	for b, block := range d.blocks {
+		columns := d.columnsOf(b)
+		note := ""
+		if len(block.columns) > 0 {
+			note = block.columns[0].note
+		}
+		if len(columns) > 1 {
+			m.joint(f, s, block.label, note, columns)
+		}
+		if block.polynomial != nil && block.degree > 1 {
+			m.joint(f, s, block.label+" beyond the line", "the powers above the first", columns[1:])
+		}
+		if b < len(partial) {
+			m.write(f, block.label, stats.Result{Statistic: "partial_r_squared", Estimate: partial[b].Statistic, Unit: "1", Method: "share of what the other terms leave unexplained"}, stats.Interval{})
+		}
+		if b < len(inflation) {
+			m.inflation(f, block.label, inflation[b])
+		}
+	}
+	m.together(f, d, s)
+}
+
+func (m *modeller) inflation(f fitted, label string, v regress.Inflation) {
+	if v.Columns == 1 {
+		m.write(f, label, stats.Result{Statistic: "vif", Estimate: finite(v.GVIF), Unit: "1", Method: "variance inflation factor"}, stats.Interval{})
+		return
+	}
+	m.write(f, label, stats.Result{Statistic: "gvif", Estimate: finite(v.GVIF), Unit: "1", Method: "generalised variance inflation factor (Fox and Monette 1992)"}, stats.Interval{})
+	m.write(f, label, stats.Result{Statistic: "gvif_per_root", Estimate: finite(v.PerRoot), Unit: "1", Method: "gvif^(1/(2·columns)): the factor of a standard error"}, stats.Interval{})
+}
+
+// together tests everything that a column takes part in, where that is more
+// than one term: its own and its interactions.
+func (m *modeller) together(f fitted, d design, s solution) {
+	var names []string
+	for _, b := range d.blocks {
+		for _, name := range b.term.Columns() {
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	for _, name := range names {
+		var columns []int
+		count := 0
+		for i, b := range d.blocks {
+			if slices.Contains(b.term.Columns(), name) {
+				columns = append(columns, d.columnsOf(i)...)
+				count++
+			}
+		}
+		if count > 1 {
+			m.joint(f, s, name+" with its interactions", "", columns)
+		}
+	}
+}
+
+// joint writes a Wald test that some coefficients are all zero.
+func (m *modeller) joint(f fitted, s solution, term, note string, columns []int) {
+	test := s.Wald(s.main.Covariance, term, columns)
+	method := "Wald; errors " + s.main.name
+	if math.IsInf(test.DF2, 1) {
+		note = join(note, "joint_df2 infinite: chi-square over joint_df1")
+	}
+	for _, r := range []stats.Result{
+		{Statistic: "joint_f", Estimate: finite(test.Statistic)},
+		{Statistic: "joint_df1", Estimate: test.DF1},
+		{Statistic: "joint_df2", Estimate: finite(test.DF2)},
+		{Statistic: "joint_p", Estimate: test.P},
+	} {
+		r.Unit, r.Method, r.Note = "1", method, note
+		m.write(f, term, r, stats.Interval{})
+	}
+}
+
+// specification writes the tests of variance and form. They are reported and
+// decide nothing: choosing errors by such a test makes them worse (Long and
+// Ervin 2000, Am Stat 54:217-24).
+func (m *modeller) specification(f fitted, fit *regress.Fit) {
+	const note = "reported, never deciding"
+	test := func(name string, t regress.Test, err error) {
+		if err != nil {
+			m.write(f, "", stats.Result{Statistic: name, Estimate: math.NaN(), Unit: "1", Method: name, Note: "not computed: " + err.Error()}, stats.Interval{})
+			return
+		}
+		for _, r := range []stats.Result{
+			{Statistic: name, Estimate: finite(t.Statistic)}, {Statistic: name + "_df1", Estimate: t.DF1}, {Statistic: name + "_p", Estimate: t.P},
+		} {
+			r.Unit, r.Method, r.Note = "1", t.Method, note
+			m.write(f, "", r, stats.Interval{})
+		}
+	}
+	bp, err := fit.BreuschPagan()
+	test("breusch_pagan", bp, err)
+	reset, err := fit.RESET()
+	test("reset", reset, err)
+}
+
+// influence writes what each row counts: the residual table, which stays with
+// the study.
+func (m *modeller) influence(f fitted, p problem, s solution, rows []int) {
+	var measures regress.Influence
+	var residuals, leverage []float64
+	switch {
+	case s.least != nil:
+		measures = s.least.Influence()
+		residuals, leverage = s.least.Residuals, measures.Leverage
+	case s.quantile != nil:
+		residuals = s.quantile.Residuals
+	case s.binary != nil:
+		leverage = s.Leverages()
+		residuals = make([]float64, len(p.y))
+		for i, y := range p.y {
+			residuals[i] = y - s.binary.Fitted[i]
+		}
+	case s.mixed != nil:
+		residuals = s.mixed.Residuals
+	}
+	note := ""
+	if s.mixed != nil {
+		note = "fitted holds the predicted deviation of the cluster"
+	}
+	frame := m.residuals
+	subjects, visits := m.c.frame.Texts("subject_id"), m.c.frame.Texts("visit_id")
+	for i, row := range rows {
+		r := frame.AddRow()
+		frame.SetText(r, "subject_id", subjects[row])
+		frame.SetText(r, "visit_id", visits[row])
+		frame.SetText(r, "set", f.model.Set)
+		frame.SetText(r, "variable", f.model.Outcome)
+		frame.SetText(r, "model", f.model.Name)
+		frame.SetNumber(r, "observed", p.y[i])
+		frame.SetNumber(r, "fitted", p.y[i]-residuals[i])
+		frame.SetNumber(r, "residual", residuals[i])
+		frame.SetText(r, "note", note)
+		if leverage != nil {
+			frame.SetNumber(r, "leverage", leverage[i])
+		}
+		if s.least != nil {
+			frame.SetNumber(r, "standardised", measures.Standardised[i])
+			frame.SetNumber(r, "studentised", measures.Studentised[i])
+			frame.SetNumber(r, "cook", measures.Cook[i])
+			frame.SetNumber(r, "dffits", measures.DFFITS[i])
+		}
+	}
+}

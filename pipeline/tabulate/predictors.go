@@ -1,0 +1,213 @@
+package tabulate
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"tonocohort/schema"
+)
+
+// unknownLevel is the answer that is none: a model counts it as missing.
+const unknownLevel = "unknown"
+
+// mostLevels bounds the levels of a text column in a model, so that a column
+// of identifiers is not taken for a factor.
+const mostLevels = 100
+
+// predictor is a column as models use it: numbers by row of the frame, or a
+// factor.
+type predictor struct {
+	name    string
+	unit    string
+	numbers []float64 // nil for a factor
+	factor  factor
+}
+
+// predictor makes the column ready; asFactor takes whole numbers for levels.
+func (c *cohort) predictor(name string, asFactor bool) predictor {
+	column := c.column(name)
+	if column.Numeric() && !asFactor {
+		return predictor{name: name, unit: column.Unit, numbers: c.frame.Numbers(name)}
+	}
+	return predictor{name: name, factor: c.factor(name)}
+}
+
+// missing reports whether the row has no usable value.
+func (p predictor) missing(row int) bool {
+	if p.numbers != nil {
+		return math.IsNaN(p.numbers[row])
+	}
+	label := p.factor.label(row)
+	return label == "" || label == unknownLevel
+}
+
+// predictors lists the columns of the model's terms, each once.
+func (c *cohort) predictors(m schema.Model) []predictor {
+	var out []predictor
+	var walk func(terms []schema.Term)
+	walk = func(terms []schema.Term) {
+		for _, t := range terms {
+			walk(t.Interaction)
+			known := slices.ContainsFunc(out, func(p predictor) bool { return p.name == t.Column })
+			if len(t.Interaction) == 0 && !known {
+				out = append(out, c.predictor(t.Column, c.asFactor(m, t.Column)))
+			}
+		}
+	}
+	walk(m.Terms)
+	return out
+}
+
+// asFactor reports whether the column stands in the model as a factor.
+func (c *cohort) asFactor(m schema.Model, name string) bool {
+	if !c.column(name).Numeric() {
+		return true
+	}
+	var is func(t schema.Term) bool
+	is = func(t schema.Term) bool {
+		return t.Column == name && t.FormOf() == schema.Factor || slices.ContainsFunc(t.Interaction, is)
+	}
+	return slices.ContainsFunc(m.Terms, is)
+}
+
+// sample is what a model sees: the values of its columns in the rows that are
+// complete, or at points where its curves are drawn.
+type sample struct {
+	n       int
+	numbers map[string][]float64
+	codes   map[string][]int
+	group   []int // cluster of each row; nil where none is needed
+}
+
+// gather takes the rows out of the columns.
+func gather(predictors []predictor, rows []int) sample {
+	s := sample{n: len(rows), numbers: map[string][]float64{}, codes: map[string][]int{}}
+	for _, p := range predictors {
+		if p.numbers == nil {
+			codes := make([]int, len(rows))
+			for i, row := range rows {
+				codes[i] = p.factor.code[row]
+			}
+			s.codes[p.name] = codes
+			continue
+		}
+		s.numbers[p.name] = pick(p.numbers, rows)
+	}
+	return s
+}
+
+func pick(cells []float64, rows []int) []float64 {
+	out := make([]float64, len(rows))
+	for i, row := range rows {
+		out[i] = cells[row]
+	}
+	return out
+}
+
+// outcome is the left-hand side of a model.
+type outcome struct {
+	column schema.Column
+	values []float64 // by row of the frame: the number, or 1 for the event and 0 for none
+	binary bool
+	text   string // what the event is
+}
+
+func (c *cohort) outcome(m schema.Model, threshold map[string]float64) outcome {
+	o := outcome{column: c.column(m.Outcome), binary: m.Kind == schema.LogisticModel || m.Kind == schema.PrevalenceRatio}
+	if !o.binary {
+		o.values = c.frame.Numbers(m.Outcome)
+		return o
+	}
+	o.values = make([]float64, c.frame.N)
+	if o.column.Textual() {
+		f := c.factor(m.Outcome)
+		for row := range o.values {
+			o.values[row] = zeroOne(f.label(row) == m.Event, f.label(row) == "" || f.label(row) == unknownLevel && m.Event != unknownLevel)
+		}
+		o.text = m.Outcome + " is " + m.Event
+		return o
+	}
+	bound := 1.0
+	if m.Threshold != nil {
+		bound = *m.Threshold
+	} else if planned, ok := threshold[m.Outcome]; ok && o.column.Kind != schema.Boolean {
+		bound = planned
+	}
+	for row, v := range c.frame.Numbers(m.Outcome) {
+		o.values[row] = zeroOne(v >= bound, math.IsNaN(v))
+	}
+	o.text = fmt.Sprintf("%s is at least %s", m.Outcome, plain(bound))
+	return o
+}
+
+func zeroOne(yes, missing bool) float64 {
+	switch {
+	case missing:
+		return math.NaN()
+	case yes:
+		return 1
+	}
+	return 0
+}
+
+// absence counts the rows without a value of one column.
+type absence struct {
+	column string
+	n      int
+	note   string
+}
+
+// completeness says which rows a model can use and what the others lack.
+type completeness struct {
+	rows   []int
+	absent []absence // outcome first, then the columns of the terms, cluster and weight
+	note   string    // terms whose answer unknown counted as missing
+}
+
+// complete finds the rows with outcome, every predictor and what the errors need.
+func complete(o outcome, predictors []predictor, needs []need, rows []int) completeness {
+	var out completeness
+	out.absent = append(out.absent, absence{column: o.column.Name})
+	for _, p := range predictors {
+		out.absent = append(out.absent, absence{column: p.name})
+	}
+	for _, n := range needs {
+		out.absent = append(out.absent, absence{column: n.column, note: n.what})
+	}
+	unknown := make([]int, len(predictors))
+	for _, row := range rows {
+		whole := true
+		mark := func(i int, missing bool) {
+			if missing {
+				out.absent[i].n++
+				whole = false
+			}
+		}
+		mark(0, math.IsNaN(o.values[row]))
+		for i, p := range predictors {
+			if p.numbers == nil && p.factor.label(row) == unknownLevel {
+				unknown[i]++
+			}
+			mark(1+i, p.missing(row))
+		}
+		for i, n := range needs {
+			mark(1+len(predictors)+i, n.missing(row))
+		}
+		if whole {
+			out.rows = append(out.rows, row)
+		}
+	}
+	for i, n := range unknown {
+		if n > 0 {
+			out.note = join(out.note, fmt.Sprintf("%s unknown counted as missing: %d", predictors[i].name, n))
+		}
+	}
+	return out
+}
+
+// need is a column that the errors of a model rest on.
+type need struct {
+	column, what string
+	missing      func(row int) bool
+}
