@@ -46,11 +46,12 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		// The plan was judged before, against the same columns.
 		return fmt.Errorf("the plan of the statistics: %s", results.Issues[0])
 	}
-	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
+	drift, drifting := tabulate.Drift(measured)
+	o.issues = append(o.issues, onlyNew(append(results.Issues, drifting...), o.issues)...)
 	results.Flow = continued(before, results.Flow)
 	results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
 	o.summary = results.Summary
-	for _, f := range append(results.Frames(), results.Precision, results.Residuals, tabulate.Departures(visits)) {
+	for _, f := range append(results.Frames(), results.Precision, results.Residuals, tabulate.Departures(visits), drift) {
 		if err := o.write(f); err != nil {
 			return err
 		}

@@ -45,8 +45,10 @@ func dictionaries() []dictionary {
 		{"input", schema.InputTables()},
 		{"output", []schema.Table{
 			schema.RecordingsTable(), schema.SubjectVisitsTable(carried), schema.BeatsTable(), schema.WaveformsTable(),
+			schema.EstimatesTable(), schema.UncertaintyTable(), schema.ReviewsTable(), schema.ReadingsTable(),
 			schema.ExclusionsTable(), schema.FlowTable(), schema.SummaryTable(schema.DefaultAnalysis().Strata),
 			schema.RegressionTable(), schema.EffectsTable(), schema.ResidualsTable(), schema.ComparisonTable(),
+			schema.AgreementTable(), schema.DriftTable(), schema.DeparturesTable(),
 		}},
 	}
 }
