@@ -16,6 +16,10 @@ const manyDegrees = 1000
 // NormalQuantile returns the p-quantile of the standard normal distribution.
 func NormalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
+// NormalProbability returns the probability of a value of the standard normal
+// distribution below z, to full relative precision in both tails.
+func NormalProbability(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
+
 // StudentQuantile returns the p-quantile of Student's t with the given degrees
 // of freedom, which need not be whole; NaN where degrees is not above zero.
 // From 1000 degrees of freedom on it is the expansion of Abramowitz and Stegun
@@ -51,6 +55,15 @@ func ChiSquareQuantile(p, degrees float64) float64 {
 		return math.NaN()
 	}
 	return distuv.ChiSquared{K: degrees}.Quantile(p)
+}
+
+// ChiSquareTail returns the probability of a value of the chi-square distribution
+// at least as large as x; NaN where degrees is not above zero.
+func ChiSquareTail(x, degrees float64) float64 {
+	if math.IsNaN(x) || !(degrees > 0) {
+		return math.NaN()
+	}
+	return mathext.GammaIncRegComp(degrees/2, math.Max(x, 0)/2)
 }
 
 // FQuantile returns the p-quantile of the F distribution.
