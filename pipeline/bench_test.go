@@ -34,7 +34,7 @@ func BenchmarkRecording(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			w := newWorker(settings, newLayout(), files, methods)
+			w := newWorker(settings, newLayout(), files, methods, &disguise{settings: settings.Privacy})
 			b.ReportAllocs()
 			for b.Loop() {
 				if r := w.recording("female", visit, row); r.status != statusUsed {

@@ -99,7 +99,7 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []subjectResult) er
 	}
 	workers := make(chan *worker, r.options.Jobs)
 	for range r.options.Jobs {
-		workers <- newWorker(r.study.Settings, r.layout, r.files, methods)
+		workers <- newWorker(r.study.Settings, r.layout, r.files, methods, r.disguise)
 	}
 	subjects := r.study.Subjects
 	for start := 0; start < len(subjects); start += chunkSubjects {
@@ -163,8 +163,8 @@ func (r *run) writeChunk(tables *personTables, left *leftOut, slots []subjectRes
 func (r *run) collect(s *subjectResult) {
 	for i := range s.visits {
 		for _, rec := range s.visits[i].recordings {
-			for _, in := range rec.inputs {
-				r.manifest.Inputs = append(r.manifest.Inputs, schema.File(in))
+			for k, in := range rec.inputs {
+				r.manifest.Inputs = append(r.manifest.Inputs, r.disguise.input(schema.File(in), rec.row.ID, k))
 			}
 			for _, issue := range rec.issues {
 				issue.SubjectID, issue.VisitID = s.subject.ID, s.visits[i].visit.ID
@@ -200,7 +200,7 @@ func newLeftOut(s *study.Study) *leftOut {
 func (l *leftOut) withoutSubject() *schema.Frame {
 	rows := &chunkRows{exclusions: schema.NewFrame(schema.ExclusionsTable(), len(l.orphans))}
 	for _, e := range l.orphans {
-		rows.exclude(e.Level, e.SubjectID, e.VisitID, e.RecordingID, e.Stage, e.Reason, e.Detail)
+		rows.exclude(e.Level, e.SubjectID, e.VisitID, e.RecordingID, e.Stage, e.Reason, e.Issue.String())
 	}
 	return rows.exclusions
 }
@@ -208,6 +208,6 @@ func (l *leftOut) withoutSubject() *schema.Frame {
 func (l *leftOut) add(f *schema.Frame, subjectID string) {
 	rows := &chunkRows{exclusions: f}
 	for _, e := range l.bySubject[subjectID] {
-		rows.exclude(e.Level, e.SubjectID, e.VisitID, e.RecordingID, e.Stage, e.Reason, e.Detail)
+		rows.exclude(e.Level, e.SubjectID, e.VisitID, e.RecordingID, e.Stage, e.Reason, e.Issue.String())
 	}
 }

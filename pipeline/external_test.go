@@ -67,8 +67,7 @@ func (f *foreign) recording(id, file, format, channel, hz, unit, artery string) 
 	f.recordings = append(f.recordings, []string{"R-" + id, id, "v1", file, format, channel, hz, unit, artery})
 }
 
-// run runs the study and returns its recordings table.
-func (f *foreign) run() (*schema.Frame, *pipeline.Outcome) {
+func (f *foreign) writeTables() {
 	f.t.Helper()
 	for name, rows := range map[string][][]string{"subjects.csv": f.subjects, "visits.csv": f.visits, "cuff.csv": f.cuff, "recordings.csv": f.recordings} {
 		var b strings.Builder
@@ -78,6 +77,12 @@ func (f *foreign) run() (*schema.Frame, *pipeline.Outcome) {
 		}
 		f.write(name, b.String())
 	}
+}
+
+// run runs the study and returns its recordings table.
+func (f *foreign) run() (*schema.Frame, *pipeline.Outcome) {
+	f.t.Helper()
+	f.writeTables()
 	results := filepath.Join(f.t.TempDir(), "results")
 	outcome, err := pipeline.Run(context.Background(), f.dir, results, pipeline.Options{})
 	if err != nil {

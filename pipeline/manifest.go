@@ -46,7 +46,8 @@ func content(m schema.Manifest) (string, error) {
 // sealManifest sorts the lists, fills in the content digest and writes the
 // manifest, which seals the folder.
 func sealManifest(results *store.Folder, m *schema.Manifest) error {
-	slices.SortFunc(m.Inputs, func(a, b schema.File) int { return cmp.Compare(a.Path, b.Path) })
+	slices.SortFunc(m.Inputs, func(a, b schema.File) int { return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.SHA256, b.SHA256)) })
+	m.Inputs = slices.Compact(m.Inputs) // a side file serves many recordings
 	slices.SortFunc(m.Outputs, func(a, b schema.Output) int { return cmp.Compare(a.Path, b.Path) })
 	var err error
 	if m.Content, err = content(*m); err != nil {

@@ -65,7 +65,9 @@ func (r *recordingResult) leave(status, reason, detail string) {
 type worker struct {
 	settings schema.Settings
 	layout   *layout
-	reader   *recording.Reader
+	files    *store.Root
+	disguise *disguise
+	read     func(recording.Request) (recording.Recording, error)
 	analyser *pulse.Analyser
 	*estimators
 	central *central.Workspace
@@ -74,24 +76,35 @@ type worker struct {
 	other   []float64
 }
 
-func newWorker(s schema.Settings, l *layout, files *store.Root, e *estimators) *worker {
-	return &worker{
-		settings: s, layout: l, estimators: e,
-		reader: newReader(files, s), central: central.NewWorkspace(),
-		analyser: pulse.NewAnalyser(pulse.Settings{
-			LowpassHz: s.Beats.LowpassHz, MinAccepted: s.Beats.MinAccepted, MinSeconds: s.Beats.MinSeconds,
-		}),
-	}
+func newWorker(s schema.Settings, l *layout, files *store.Root, e *estimators, d *disguise) *worker {
+	w := &worker{settings: s, layout: l, files: files, estimators: e, disguise: d}
+	w.read = newReader(files, s).Read
+	w.renew()
+	return w
 }
 
-// recording carries one recording from its file to its values.
-func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording) *recordingResult {
+// renew gives the worker memory in which nothing is half done.
+func (w *worker) renew() {
+	beats := w.settings.Beats
+	w.analyser = pulse.NewAnalyser(pulse.Settings{LowpassHz: beats.LowpassHz, MinAccepted: beats.MinAccepted, MinSeconds: beats.MinSeconds})
+	w.central = central.NewWorkspace()
+}
+
+// begin makes the result of a recording of which nothing is known but its row
+// and its cuff readings.
+func (w *worker) begin(sex string, visit *study.Visit, row *study.Recording) *recordingResult {
 	r := &recordingResult{
 		row: row, sex: sex, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(), waveMinimum: math.NaN(), waveAmplitude: math.NaN(),
 		calibration: w.settings.Calibration.Primary, stepS: math.NaN(), scale: math.NaN(), offset: math.NaN(),
 		values: w.layout.empty(), errors: map[string]components{},
 	}
 	w.brachial(r, visit)
+	return r
+}
+
+// recording carries one recording from its file to its values.
+func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording) *recordingResult {
+	r := w.begin(sex, visit, row)
 	if row.Fault != "" {
 		r.leave(statusFailed, row.Fault, "the table says so")
 		return r
@@ -99,7 +112,7 @@ func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording)
 	if row.Review == "reject" {
 		r.leave(statusExcluded, "rejected_by_reader", reviewReason(row, "reject"))
 	}
-	read, err := w.reader.Read(requestFor(row))
+	read, err := w.read(requestFor(row))
 	r.inputs = read.Inputs
 	w.addNotes(r, visit, read.Notes)
 	if err != nil {
@@ -132,6 +145,7 @@ func (w *worker) failed(r *recordingResult, err error) {
 		issue.Code, issue.Message = failure.Code, failure.Message
 	}
 	issue.RecordingID = r.row.ID
+	issue = w.disguise.ofRecording(issue, r.row.ID)
 	r.issues = append(r.issues, issue)
 	r.leave(statusFailed, issue.Code, issue.String())
 	r.quality = pulse.Unusable
@@ -140,6 +154,7 @@ func (w *worker) failed(r *recordingResult, err error) {
 func (w *worker) addNotes(r *recordingResult, visit *study.Visit, notes []schema.Issue) {
 	for _, n := range notes {
 		n.RecordingID, n.VisitID = r.row.ID, visit.ID
+		n = w.disguise.ofRecording(n, r.row.ID)
 		r.issues = append(r.issues, n)
 	}
 }

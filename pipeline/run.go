@@ -17,6 +17,7 @@ type Options struct {
 	Jobs     int              // recordings worked on at once; 0: one per core
 	Replace  bool             // write over a sealed results folder
 	Version  string           // of the program
+	KeyFile  string           // behind keyed pseudonyms and dates; "": none
 	Progress func(Progress)   // called after each chunk; may be nil
 	Now      func() time.Time // nil: time.Now; used for RunTimes alone
 }
@@ -56,6 +57,7 @@ type run struct {
 	study    *study.Study
 	tally    *tally
 	scheme   study.Scheme
+	disguise *disguise
 }
 
 // filled puts in what stands for zero.
@@ -122,8 +124,15 @@ func (r *run) readStudy(context.Context) error {
 	if schema.AnyStructural(r.issues) {
 		return &StructuralError{Issues: r.issues}
 	}
-	r.scheme, err = study.SchemeByName(r.study.Settings.Analysis.BPScheme)
-	return err
+	if r.scheme, err = study.SchemeByName(r.study.Settings.Analysis.BPScheme); err != nil {
+		return err
+	}
+	if r.disguise, err = newDisguise(r.study.Settings.Privacy, r.options.KeyFile, r.studyDir, r.dir); err != nil {
+		return err
+	}
+	r.disguise.apply(r.study)
+	r.issues = r.study.Issues
+	return nil
 }
 
 func (r *run) openResults(context.Context) error {
@@ -135,5 +144,6 @@ func (r *run) openResults(context.Context) error {
 		sources[i] = schema.File(in)
 	}
 	r.begin(r.study.Settings, r.options.Version, sources)
+	r.manifest.KeyID = r.disguise.keyID()
 	return nil
 }

@@ -36,7 +36,7 @@ func (w *worker) subject(s *study.Subject) subjectResult {
 		visit := &s.Visits[i]
 		v := visitResult{visit: visit}
 		for j := range visit.Recordings {
-			v.recordings = append(v.recordings, w.recording(s.Sex, visit, &visit.Recordings[j]))
+			v.recordings = append(v.recordings, w.guarded(s.Sex, visit, &visit.Recordings[j]))
 		}
 		w.departures(&v)
 		w.combine(&v)
@@ -64,6 +64,7 @@ func (w *worker) combine(v *visitResult) {
 			v.used = append(v.used, r)
 		}
 	}
+	slices.SortFunc(v.used, byGivenID) // so that pseudonyms change neither a choice nor a last digit
 	v.used = replicates(v.used, w.settings.Replicates.Rule)
 	if len(v.used) == 0 {
 		w.unused(v)
@@ -112,12 +113,12 @@ func replicates(used []*recordingResult, rule string) []*recordingResult {
 	switch rule {
 	case "first":
 		first := slices.MinFunc(used, func(a, b *recordingResult) int {
-			return cmp.Or(cmp.Compare(a.row.RecordedAt, b.row.RecordedAt), cmp.Compare(a.row.ID, b.row.ID))
+			return cmp.Or(cmp.Compare(a.row.RecordedAt, b.row.RecordedAt), byGivenID(a, b))
 		})
 		return []*recordingResult{first}
 	case "best":
 		best := slices.MinFunc(used, func(a, b *recordingResult) int {
-			return cmp.Or(cmp.Compare(gradeRank(b.quality), gradeRank(a.quality)), cmp.Compare(acceptedBeats(b), acceptedBeats(a)), cmp.Compare(a.row.ID, b.row.ID))
+			return cmp.Or(cmp.Compare(gradeRank(b.quality), gradeRank(a.quality)), cmp.Compare(acceptedBeats(b), acceptedBeats(a)), byGivenID(a, b))
 		})
 		return []*recordingResult{best}
 	default:

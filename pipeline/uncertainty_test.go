@@ -65,7 +65,7 @@ func newDraws(t *testing.T, calibration string) *draws {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { files.Close() })
-	d := &draws{w: newWorker(settings, newLayout(), files, methods), random: rand.New(rand.NewPCG(1, 2))}
+	d := &draws{w: newWorker(settings, newLayout(), files, methods, &disguise{settings: settings.Privacy}), random: rand.New(rand.NewPCG(1, 2))}
 	samples, truth := simulate.Recording("coverage", 40, 128)
 	p, err := d.w.analyser.Analyse(samples, 128)
 	if err != nil {

@@ -16,6 +16,7 @@ type Manifest struct {
 	Study    StudyIdentity     `json:"study"`
 	Build    Build             `json:"build"`
 	Settings Settings          `json:"settings"`
+	KeyID    string            `json:"key_id,omitempty"` // of the key behind keyed pseudonyms and dates; the key stands nowhere
 	Counts   Counts            `json:"counts"`
 	Inputs   []File            `json:"inputs"`  // sorted by path
 	Outputs  []Output          `json:"outputs"` // sorted by path

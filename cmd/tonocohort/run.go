@@ -15,7 +15,7 @@ import (
 var version = "development"
 
 func newRun() *cobra.Command {
-	var out string
+	var out, keyFile string
 	var jobs int
 	var quiet, replace bool
 	cmd := &cobra.Command{
@@ -29,9 +29,14 @@ others) and, last, manifest.json. A folder without a manifest is not finished.
 The results do not depend on --jobs. A recording that cannot be read or computed
 is left out with its reason, and the rest goes on (exit status 3).
 
+Where the study has privacy: {ids: keyed} or {date_shift: keyed}, --key-file names
+a file with at least 32 secret bytes that lies neither in STUDY nor in RESULTS.
+The same key gives the same pseudonyms; the manifest has its id, never the key.
+
 ` + exitHelp,
 		Example: `  tonocohort run STUDY --out RESULTS
-  tonocohort run STUDY --out RESULTS --jobs 4 --quiet`,
+  tonocohort run STUDY --out RESULTS --jobs 4 --quiet
+  openssl rand -hex 32 > KEY && tonocohort run STUDY --out RESULTS --key-file KEY`,
 		Args: exactly("STUDY"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if out == "" {
@@ -40,7 +45,7 @@ is left out with its reason, and the rest goes on (exit status 3).
 			if jobs < 0 {
 				return usageError(fmt.Errorf("--jobs %d: zero (one per core) or more", jobs))
 			}
-			outcome, err := runStudy(cmd, args[0], out, pipeline.Options{Jobs: jobs, Replace: replace, Version: version}, quiet)
+			outcome, err := runStudy(cmd, args[0], out, pipeline.Options{Jobs: jobs, Replace: replace, Version: version, KeyFile: keyFile}, quiet)
 			if err != nil {
 				return err
 			}
@@ -54,6 +59,7 @@ is left out with its reason, and the rest goes on (exit status 3).
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
+	cmd.Flags().StringVar(&keyFile, "key-file", "", "secret behind keyed pseudonyms and dates")
 	cmd.Flags().IntVar(&jobs, "jobs", 0, "recordings worked on at once; 0: one per core")
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress and no closing summary")
 	cmd.Flags().BoolVar(&replace, "replace", false, "write over a folder that holds a finished run")
@@ -67,12 +73,15 @@ func runStudy(cmd *cobra.Command, studyDir, out string, o pipeline.Options, quie
 	outcome, err := pipeline.Run(cmd.Context(), studyDir, out, o)
 	bar.end()
 	var structural *pipeline.StructuralError
+	var badKey *pipeline.KeyError
 	switch {
 	case errors.As(err, &structural):
 		printIssues(cmd.ErrOrStderr(), onlyStructural(structural.Issues), true)
 		return nil, &statusError{exitStructural, fmt.Errorf("%w (tonocohort check %s shows everything)", err, studyDir)}
 	case errors.Is(err, pipeline.ErrSealed):
 		return nil, usageError(err)
+	case errors.As(err, &badKey):
+		return nil, usageError(badKey)
 	case err != nil:
 		return nil, err
 	}

@@ -33,7 +33,7 @@ func (f *faults) add(i schema.Issue) { f.issues = append(f.issues, i) }
 func (f *faults) excluded(level string, i schema.Issue) {
 	f.add(i)
 	f.exclusions = append(f.exclusions, Exclusion{Level: level, SubjectID: i.SubjectID, VisitID: i.VisitID, RecordingID: i.RecordingID,
-		Stage: "read", Reason: i.Code, Detail: i.String()})
+		Stage: "read", Reason: i.Code, Issue: i})
 }
 
 // note counts something that was accepted; one issue per column comes of it.

@@ -95,11 +95,16 @@ func (l *loader) finish() {
 		l.log.issues = append(l.log.issues, l.settings.issues...)
 	}
 	schema.SortIssues(l.log.issues)
-	slices.SortStableFunc(l.log.exclusions, func(a, b Exclusion) int {
-		return cmp.Or(cmp.Compare(a.SubjectID, b.SubjectID), cmp.Compare(a.VisitID, b.VisitID), cmp.Compare(a.RecordingID, b.RecordingID),
-			cmp.Compare(a.Stage, b.Stage), cmp.Compare(a.Reason, b.Reason), cmp.Compare(a.Level, b.Level), cmp.Compare(a.Detail, b.Detail))
-	})
+	SortExclusions(l.log.exclusions)
 	l.study.Issues, l.study.Exclusions = l.log.issues, l.log.exclusions
+}
+
+// SortExclusions puts exclusions in the order of the tables' rows.
+func SortExclusions(exclusions []Exclusion) {
+	slices.SortStableFunc(exclusions, func(a, b Exclusion) int {
+		return cmp.Or(cmp.Compare(a.SubjectID, b.SubjectID), cmp.Compare(a.VisitID, b.VisitID), cmp.Compare(a.RecordingID, b.RecordingID),
+			cmp.Compare(a.Stage, b.Stage), cmp.Compare(a.Reason, b.Reason), cmp.Compare(a.Level, b.Level), cmp.Compare(a.Issue.String(), b.Issue.String()))
+	})
 }
 
 // read reads a file and notes its digest; at says where the file is named.

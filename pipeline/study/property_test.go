@@ -64,9 +64,8 @@ func withoutLines(s *Study) {
 			}
 		}
 	}
-	place := regexp.MustCompile(`csv:\d+:`)
 	for i := range s.Exclusions {
-		s.Exclusions[i].Detail = place.ReplaceAllString(s.Exclusions[i].Detail, "csv:")
+		s.Exclusions[i].Issue.Row, s.Exclusions[i].Issue.Column = 0, 0
 	}
 	for i := range s.Issues {
 		s.Issues[i].Row = 0

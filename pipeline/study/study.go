@@ -81,7 +81,8 @@ type TableCount struct {
 type Exclusion struct {
 	Level                           string // subject, visit, reading, recording or value
 	SubjectID, VisitID, RecordingID string // "" where the row does not say, or not usably
-	Stage, Reason, Detail           string // Reason is the code of the Issue
+	Stage, Reason                   string // Reason is the code of the Issue
+	Issue                           schema.Issue
 }
 
 // Subject is one person.
