@@ -78,6 +78,27 @@ type Model struct {
 	Terms     []Term   `yaml:"terms" json:"terms"`
 }
 
+// Columns lists the columns of the model's terms, each once.
+func (m Model) Columns() []string {
+	if len(m.Terms) == 0 {
+		return nil
+	}
+	return Term{Interaction: m.Terms}.Columns()
+}
+
+// Reference is the level that a factor's others are compared with, where the
+// model names one; empty: the first that is present.
+func (m Model) Reference(column string) string {
+	for _, t := range m.Terms {
+		for _, part := range append([]Term{t}, t.Interaction...) {
+			if part.Column == column && part.Reference != "" {
+				return part.Reference
+			}
+		}
+	}
+	return ""
+}
+
 // HasIntercept reports whether the model has a constant term.
 func (m Model) HasIntercept() bool { return m.Intercept == nil || *m.Intercept }
 
