@@ -32,7 +32,10 @@ func loadStudy(files *store.Root) *study.Study {
 		if scheme, err := study.SchemeByName(s.Settings.Analysis.BPScheme); err == nil {
 			table = scheme.WithClasses(table)
 		}
-		found := tabulate.Check(s.Settings.Analysis, table.Columns, study.SettingsFile, "analysis")
+		own, found := readOwnSets(s.OwnSets, s.Settings.Analysis.CompareWith, study.SettingsFile, "analysis")
+		if len(found) == 0 {
+			found = tabulate.Check(s.Settings.Analysis, table.Columns, study.SettingsFile, "analysis", own...)
+		}
 		s.Locate(found)
 		s.Issues = append(s.Issues, found...)
 		schema.SortIssues(s.Issues)

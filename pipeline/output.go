@@ -6,10 +6,12 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"tonocohort/pipeline/store"
 	"tonocohort/schema"
+	"tonocohort/schema/published"
 )
 
 // ErrSealed says that the results folder already holds a finished run.
@@ -23,6 +25,7 @@ type output struct {
 	results   *store.Folder
 	manifest  schema.Manifest
 	sources   []schema.File     // the inputs that a release names: settings and tables, not recordings
+	own       []published.Set   // of the study itself
 	tableMeta map[string]string // file-level keys of every table
 	issues    []schema.Issue
 	summary   *schema.Frame
@@ -48,9 +51,7 @@ func (o *output) open(replace bool, readFrom ...string) error {
 	if o.lock, err = store.LockFolder(o.dir); err != nil {
 		return err
 	}
-	// Without its manifest the folder is unsealed: from here on it is either
-	// written whole or says that it is not.
-	if err := os.Remove(filepath.Join(o.dir, ManifestName)); err != nil && !os.IsNotExist(err) {
+	if err := unseal(o.dir); err != nil {
 		return err
 	}
 	if o.results, err = store.OpenFolder(o.dir); err != nil {
@@ -58,6 +59,33 @@ func (o *output) open(replace bool, readFrom ...string) error {
 	}
 	_, err = o.results.Sweep("tables", "release")
 	return err
+}
+
+// unseal takes the manifest away, and with it what it lists: from here on the
+// folder is either written whole or says that it is not, and no table of an
+// older run stays behind.
+func unseal(dir string) error {
+	old, unreadable := ReadManifest(dir)
+	if err := os.Remove(filepath.Join(dir, ManifestName)); err != nil && !os.IsNotExist(err) {
+		return err
+	}
+	if unreadable != nil {
+		return nil // there was none, or it lists nothing that can be trusted
+	}
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	for _, out := range old.Outputs {
+		if !strings.HasPrefix(out.Path, tablesFolder) && !strings.HasPrefix(out.Path, releaseFolder) {
+			continue // not where a run writes
+		}
+		if err := root.Remove(out.Path); err != nil && !os.IsNotExist(err) {
+			return err
+		}
+	}
+	return nil
 }
 
 // begin fills the manifest with what is known before anything is computed.

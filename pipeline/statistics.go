@@ -27,6 +27,9 @@ func (r *run) computeStatistics(context.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := r.keepOwnSets(r.study.OwnSets); err != nil {
+		return err
+	}
 	r.manifest.Counts = r.tally.counts
 	r.manifest.Counts.Withdrawn = r.study.Withdrawn
 	return r.statistics(measured, r.tally.flow(r.study), study.SettingsFile, "analysis")
@@ -41,7 +44,7 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	if err := classed(visits, o.manifest.Settings.Analysis.BPScheme); err != nil {
 		return err
 	}
-	results := tabulate.Tables(visits, o.manifest.Settings, file, section)
+	results := tabulate.Tables(visits, o.manifest.Settings, file, section, o.own...)
 	if schema.AnyStructural(results.Issues) {
 		// The plan was judged before, against the same columns.
 		return fmt.Errorf("the plan of the statistics: %s", results.Issues[0])
@@ -49,7 +52,9 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	drift, drifting := tabulate.Drift(measured)
 	o.issues = append(o.issues, onlyNew(append(results.Issues, drifting...), o.issues)...)
 	results.Flow = continued(before, results.Flow)
-	results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
+	if measured.Recordings != nil {
+		results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
+	}
 	o.summary = results.Summary
 	for _, f := range append(results.Frames(), results.Precision, results.Residuals, tabulate.Departures(visits), drift) {
 		if err := o.write(f); err != nil {

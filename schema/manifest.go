@@ -18,11 +18,18 @@ type Manifest struct {
 	Settings Settings          `json:"settings"`
 	KeyID    string            `json:"key_id,omitempty"` // of the key behind keyed pseudonyms and dates; the key stands nowhere
 	Counts   Counts            `json:"counts"`
-	Inputs   []File            `json:"inputs"`  // sorted by path
-	Outputs  []Output          `json:"outputs"` // sorted by path
-	Seeds    map[string]string `json:"seeds"`   // name of each random stream and what it was made from; empty where nothing is random
-	Content  string            `json:"content"` // SHA-256 of the canonical JSON of everything above
+	Sources  []Source          `json:"sources,omitempty"` // results that these were made from; none where they were made from a study
+	Inputs   []File            `json:"inputs"`            // sorted by path
+	Outputs  []Output          `json:"outputs"`           // sorted by path
+	Seeds    map[string]string `json:"seeds"`             // name of each random stream and what it was made from; empty where nothing is random
+	Content  string            `json:"content"`           // SHA-256 of the canonical JSON of everything above
 	Run      *RunTimes         `json:"run,omitempty"`
+}
+
+// Source is a results folder that other results were made from.
+type Source struct {
+	Study   StudyIdentity `json:"study"`
+	Content string        `json:"content"` // of its manifest
 }
 
 // Build says which program made the results.

@@ -5,37 +5,63 @@ import (
 	"maps"
 	"reflect"
 	"slices"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 
 	"tonocohort/schema"
 )
 
+// Plan is the plan of the statistics from a file of its own.
+type Plan struct {
+	schema.Analysis
+	Section string         // below which the settings stand: "" or analysis
+	Issues  []schema.Issue // sorted; with a structural one the plan must not be used
+
+	settings *decoder
+}
+
+// Locate gives issues about the plan's file that name a setting the place where
+// it, or the nearest section around it, stands.
+func (p Plan) Locate(issues []schema.Issue) { p.settings.locate(issues) }
+
 // LoadAnalysis reads the plan of the statistics from a file of its own: the
 // keys below analysis, or analysis itself as the only key. Columns are those
 // of the subject_visits table that the plan will meet; with nil, names of
-// columns are not checked. The issues are sorted; a structural one means that
-// the plan must not be used. As in study.yaml, a default model loses, with a
+// columns are not checked. As in study.yaml, a default model loses, with a
 // note, the terms that the table has no column for.
-func LoadAnalysis(data []byte, name string, columns []schema.Column, o Options) (schema.Analysis, []schema.Issue) {
-	d, a := newDecoder(name), schema.DefaultAnalysis()
+func LoadAnalysis(data []byte, name string, columns []schema.Column, o Options) Plan {
+	d := newDecoder(name)
+	p := Plan{Analysis: schema.DefaultAnalysis(), settings: d}
 	root := d.parse(data)
 	if root == nil {
-		return a, d.issues
+		p.Issues = d.issues
+		return p
 	}
-	section := ""
 	if root.Kind == yaml.MappingNode && len(root.Content) == 2 && root.Content[0].Value == "analysis" {
-		root, section = root.Content[1], "analysis"
+		root, p.Section = root.Content[1], "analysis"
 	}
-	d.value(root, reflect.ValueOf(&a).Elem(), section)
-	d.checkAnalysis(a, section, o)
+	d.value(root, reflect.ValueOf(&p.Analysis).Elem(), p.Section)
+	d.checkAnalysis(p.Analysis, p.Section, o)
 	if columns != nil {
-		d.checkColumns(&a, section, columns)
+		table := schema.Table{Columns: columns}
+		if scheme, err := SchemeByName(p.BPScheme); err == nil { // else it is reported
+			table = scheme.WithClasses(table)
+		}
+		d.checkColumns(&p.Analysis, p.Section, table.Columns)
 	}
-	a.Models = schema.ResolveModels(a.Models)
+	p.Models = schema.ResolveModels(p.Models)
 	schema.SortIssues(d.issues)
-	return a, d.issues
+	p.Issues = d.issues
+	return p
 }
+
+// OwnSets lists the published sets of a plan that are the study's own files.
+func OwnSets(a schema.Analysis) []string {
+	return slices.DeleteFunc(slices.Clone(a.CompareWith), func(name string) bool { return !isOwnSet(name) || !isLocal(name) })
+}
+
+func isOwnSet(name string) bool { return strings.HasSuffix(name, ".csv") }
 
 // checkAnalysis judges what needs no knowledge of the tables.
 func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
@@ -63,9 +89,13 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 	d.once(at("variables"), a.Variables)
 	d.once(at("strata"), a.Strata)
 	d.once(at("compare_with"), a.CompareWith)
-	if o.Published != nil {
-		for i, name := range a.CompareWith {
-			d.oneOf(fmt.Sprintf("%s[%d]", at("compare_with"), i), name, o.Published)
+	for i, name := range a.CompareWith {
+		path := fmt.Sprintf("%s[%d]", at("compare_with"), i)
+		switch {
+		case !isOwnSet(name) && o.Published != nil:
+			d.oneOf(path, name, o.Published)
+		case isOwnSet(name) && !isLocal(name):
+			d.fault(path, name, "file_outside_study", "the path must stay inside the study folder", "a relative path with '/', without '..'")
 		}
 	}
 	schema.CheckModels(a.Models, slices.Sorted(maps.Keys(withEveryone(a.Sets))), at("models"), d.fault)

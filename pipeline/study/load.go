@@ -73,6 +73,7 @@ func Load(source Source, o Options) *Study {
 	}
 	settings, d := decodeSettings(data, o)
 	l.study.Settings, l.settings, l.study.settings = settings, d, d
+	l.readOwnSets()
 	l.readTables()
 	l.assemble()
 	if l.subjectsTable != nil && l.visitsTable != nil {
@@ -121,6 +122,21 @@ func (l *loader) read(name string, limit int64, at schema.Issue) ([]byte, bool) 
 	l.buffer = data
 	l.study.Inputs = append(l.study.Inputs, Input{Path: name, Bytes: int64(len(data)), SHA256: digest})
 	return data, true
+}
+
+// readOwnSets reads the published sets of the study's own.
+func (l *loader) readOwnSets() {
+	for i, name := range l.study.Settings.Analysis.CompareWith {
+		if !isOwnSet(name) || !isLocal(name) {
+			continue
+		}
+		setting := fmt.Sprintf("analysis.compare_with[%d]", i)
+		at := l.settings.place(setting)
+		data, ok := l.read(name, settingsLimit, schema.Issue{File: SettingsFile, Row: at.line, Column: at.column, Name: setting, Value: shorten(name)})
+		if ok {
+			l.study.OwnSets = append(l.study.OwnSets, NamedFile{name, slices.Clone(data)})
+		}
+	}
 }
 
 // plainError leaves out paths, which may tell where a study lies.

@@ -246,12 +246,13 @@ func TestSettingFaultsTogether(t *testing.T) {
 func TestLoadAnalysis(t *testing.T) {
 	columns := schema.SubjectVisitsTable([]schema.Column{{Name: "sex", Kind: schema.Category, Levels: []string{"female", "male"}}, {Name: "age_years", Kind: schema.Number}}).Columns
 	for _, text := range []string{"visit: last\nvariables: [central_pp_mmhg]\n", "analysis:\n  visit: last\n  variables: [central_pp_mmhg]\n"} {
-		a, issues := LoadAnalysis([]byte(text), "plan.yaml", columns, Options{})
+		a := LoadAnalysis([]byte(text), "plan.yaml", columns, Options{})
+		issues := a.Issues
 		if schema.AnyStructural(issues) || a.Visit != "last" || len(a.Variables) != 1 || len(a.Strata) != 2 {
 			t.Errorf("%+v\n%s", a, allIssues(issues))
 		}
 	}
-	_, issues := LoadAnalysis([]byte("analysis:\n  vist: last\n  variables: [central_p]\n"), "plan.yaml", columns, Options{})
+	issues := LoadAnalysis([]byte("analysis:\n  vist: last\n  variables: [central_p]\n"), "plan.yaml", columns, Options{}).Issues
 	if issue := find(t, issues, "unknown_setting"); issue.File != "plan.yaml" || issue.Row != 2 {
 		t.Errorf("%+v", issue)
 	}
@@ -268,7 +269,7 @@ func TestAliasesDoNotMultiply(t *testing.T) {
 	for i := range 2000 {
 		b.WriteString("  b" + strings.Repeat("b", i%50) + string(rune('a'+i%26)) + ": *rules\n")
 	}
-	_, issues := LoadAnalysis([]byte(b.String()), "plan.yaml", nil, Options{})
+	issues := LoadAnalysis([]byte(b.String()), "plan.yaml", nil, Options{}).Issues
 	find(t, issues, "yaml_too_large")
 }
 
@@ -278,7 +279,7 @@ func TestRuleOnYesAndNo(t *testing.T) {
 	for rule, code := range map[string]string{
 		"{cuff_first_two_differ: [no]}": "", "{cuff_first_two_differ: {below: 1}}": "", "{cuff_first_two_differ: [maybe]}": "unknown_value", "{beats_used: [no]}": "rule_needs_bounds",
 	} {
-		_, issues := LoadAnalysis([]byte("sets: {calm: ["+rule+"]}\nmodels: []\ncompare_with: []\nstrata: []\n"), "plan.yaml", columns, Options{})
+		issues := LoadAnalysis([]byte("sets: {calm: ["+rule+"]}\nmodels: []\ncompare_with: []\nstrata: []\n"), "plan.yaml", columns, Options{}).Issues
 		switch {
 		case code != "":
 			find(t, issues, code)

@@ -49,6 +49,7 @@ type Study struct {
 	Issues     []schema.Issue  // sorted
 	Exclusions []Exclusion     // what value and recording faults took away, in the order of the tables' rows
 	Withdrawn  int             // persons of the subjects table who have withdrawn
+	OwnSets    []NamedFile     // published sets of the study's own that analysis.compare_with names, as they were read
 	Inputs     []Input         // study.yaml and the tables, in the order in which they were read
 	Counts     []TableCount    // in the same order, tables only
 
@@ -58,6 +59,12 @@ type Study struct {
 // Locate gives issues about study.yaml that name a setting the place where it,
 // or the nearest section around it, stands.
 func (s *Study) Locate(issues []schema.Issue) { s.settings.locate(issues) }
+
+// NamedFile is a file of the study folder with what it holds.
+type NamedFile struct {
+	Name string
+	Data []byte
+}
 
 // Input identifies a file that was read.
 type Input struct {

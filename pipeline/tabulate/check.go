@@ -26,7 +26,7 @@ type checker struct {
 // structural issue means that the plan cannot be carried out; a note that it
 // can, but that a reader must know something. Issues have the path of the
 // setting in Name, below section, and no place in the file; they are sorted.
-func Check(plan schema.Analysis, columns []schema.Column, file, section string) []schema.Issue {
+func Check(plan schema.Analysis, columns []schema.Column, file, section string, own ...published.Set) []schema.Issue {
 	c := checker{reporter: reporter{file: file, section: section}, table: schema.Table{Columns: columns}, plan: plan}
 	c.checkAge()
 	c.checkVariables()
@@ -42,7 +42,7 @@ func Check(plan schema.Analysis, columns []schema.Column, file, section string) 
 		}
 	}
 	c.checkModels()
-	c.checkComparison()
+	c.checkComparison(own)
 	schema.SortIssues(c.issues)
 	return c.issues
 }
@@ -130,11 +130,18 @@ func (c *checker) checkRule(rule schema.Rule, path string) {
 	}
 }
 
-func (c *checker) checkComparison() {
+func (c *checker) checkComparison(own []published.Set) {
 	c.once("compare_with", c.plan.CompareWith, "duplicate_item", "named twice")
+	healthy := false
 	for i, name := range c.plan.CompareWith {
-		if !slices.Contains(published.Names(), name) {
-			c.fault(fmt.Sprintf("compare_with[%d]", i), name, "unknown_value", "known values: "+strings.Join(published.Names(), ", "), didYouMean(name, published.Names()))
+		source, err := openPublished(name, own)
+		healthy = healthy || source.Selection == healthySet
+		if err != nil {
+			hint := didYouMean(name, published.Names())
+			if hint == "" {
+				hint = "a set of the study's own is a file of the study folder that ends in .csv"
+			}
+			c.fault(fmt.Sprintf("compare_with[%d]", i), name, "unknown_value", "known values: "+strings.Join(published.Names(), ", "), hint)
 		}
 	}
 	if len(c.plan.CompareWith) == 0 {
@@ -145,7 +152,7 @@ func (c *checker) checkComparison() {
 			c.note("compare_with", needed, "comparison_without_column", "published values stand by sex and age, and this column is missing: nothing is compared", "")
 		}
 	}
-	if _, declared := c.plan.Sets[healthySet]; !declared {
+	if _, declared := c.plan.Sets[healthySet]; !declared && healthy {
 		c.note("compare_with", "", "comparison_not_healthy", "no analysis set is called "+healthySet+": published healthy people are compared with everyone", "declare sets: {healthy: […]}")
 	}
 }

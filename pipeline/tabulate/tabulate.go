@@ -23,6 +23,7 @@ import (
 	"slices"
 
 	"tonocohort/schema"
+	"tonocohort/schema/published"
 )
 
 // confidence is the level of every interval.
@@ -77,9 +78,10 @@ func (r Results) Frames() []*schema.Frame {
 // Tables computes the statistics of settings.Analysis from a subject_visits
 // frame. With a structural issue, as Check finds them, the tables are empty.
 // File and section name the place of the plan in issues: study.yaml, analysis.
-func Tables(visits *schema.Frame, settings schema.Settings, file, section string) Results {
+// own are published sets of the study itself, by the name of their file.
+func Tables(visits *schema.Frame, settings schema.Settings, file, section string, own ...published.Set) Results {
 	plan := settings.Analysis
-	r := Results{Issues: Check(plan, visits.Table.Columns, file, section)}
+	r := Results{Issues: Check(plan, visits.Table.Columns, file, section, own...)}
 	if schema.AnyStructural(r.Issues) {
 		plan.Strata = nil
 		r.Summary = schema.NewFrame(schema.SummaryTable(nil), 0)
@@ -95,7 +97,7 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	r.Further = further(c, plan, sets)
 	r.Summary = summarise(c, plan, sets)
 	r.Regression, r.ModelTables = fitModels(c, plan, sets)
-	r.Comparison = compare(c, settings, sets, &report)
+	r.Comparison = compare(c, settings, sets, own, &report)
 	r.Flow = flow.frame
 	r.Issues = append(r.Issues, report.issues...)
 	schema.SortIssues(r.Issues)

@@ -25,7 +25,7 @@ type traps struct {
 // findTraps compares how the cohort was measured with how the published set was.
 func (p *comparer) findTraps() traps {
 	s := p.source
-	t := traps{everywhere: join(p.selectionTrap(), p.postureTrap()), central: join(p.calibrationTrap(), p.methodTrap())}
+	t := traps{everywhere: join(p.selectionTrap(), p.postureTrap(), p.weightTrap()), central: join(p.calibrationTrap(), p.methodTrap())}
 	t.meanPressure = fmt.Sprintf("mean pressure here: %s (form factor %s); rules between DBP + 0.33 and 0.412 PP differ by 4 mmHg at a PP of 50",
 		p.levels("brachial_map_source"), plain(p.settings.Calibration.FormFactor))
 	t.amplification = "amplification is a ratio here: mean of brachial/central PP of each person, neither its inverse nor a difference; it differs from the ratio of means"
@@ -34,6 +34,8 @@ func (p *comparer) findTraps() traps {
 	}
 	if s.AugmentationIndex != "augmentation_pressure/central_pp" {
 		t.augmentation = "definitions differ: augmentation index here is augmentation pressure over central PP, published is " + orNot(s.AugmentationIndex)
+	} else if s.AugmentationIndexNote != "" {
+		t.augmentation = "definition of the published augmentation index: " + s.AugmentationIndexNote
 	}
 	return t
 }
@@ -43,9 +45,15 @@ func (t traps) notes(variable string, v published.Value, n int) string {
 	note := ""
 	if v.Suspect() {
 		note = "suspect published value, out of totals: " + v.Note
+	} else {
+		note = v.Note
 	}
-	if n < smallStratum || v.N < smallStratum {
-		note = join(note, fmt.Sprintf("small n: %d here, %d published", n, v.N))
+	if n < smallStratum || v.N > 0 && v.N < smallStratum {
+		there := "unknown"
+		if v.N > 0 {
+			there = fmt.Sprint(v.N)
+		}
+		note = join(note, fmt.Sprintf("small n: %d here, %s published", n, there))
 	}
 	return join(note, t.general(variable))
 }
@@ -103,6 +111,9 @@ func (p *comparer) calibrationTrap() string {
 	if here == p.source.Calibration {
 		return ""
 	}
+	if p.source.Calibration == "" {
+		return "calibration: " + here + " here, not stated in what was read of the publication"
+	}
 	text := "calibration differs: " + here + " here, " + orNot(p.source.Calibration) + bracketed(p.source.CalibrationNote) + " published"
 	if strings.Contains(here, "map_dbp") && p.source.Calibration == "sbp_dbp" {
 		text += "; calibration by mean and diastolic pressure gives higher central systolic pressure"
@@ -111,7 +122,19 @@ func (p *comparer) calibrationTrap() string {
 }
 
 func (p *comparer) methodTrap() string {
-	return "method: " + p.levels("central_method") + " here, " + orNot(p.source.Method) + " published"
+	text := "method: " + p.levels("central_method") + " here, " + orNot(p.source.Method) + " published"
+	if p.source.Exchangeable == "no" {
+		text += "; values by that method do not stand for those of a transfer function"
+	}
+	return text
+}
+
+// weightTrap says that a comparison counts every row once.
+func (p *comparer) weightTrap() string {
+	if p.c.kind == "" {
+		return ""
+	}
+	return "weights of the study are not used here"
 }
 
 // levels lists the levels of a column that occur in the compared set.

@@ -17,6 +17,9 @@ const (
 	allVisits  = "all"
 )
 
+// FirstStage is the stage with which the flow of the statistics begins.
+const FirstStage = "used"
+
 // visitRule returns the rule of the plan; silence means the first visit.
 func visitRule(plan schema.Analysis) string {
 	if plan.Visit == "" {
@@ -74,7 +77,7 @@ func (c *cohort) used(flow *flow) []int {
 		}
 	}
 	slices.Sort(left.reasons)
-	flow.stage("used", c.frame.N, left)
+	flow.stage(FirstStage, c.frame.N, left)
 	return rows
 }
 

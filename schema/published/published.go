@@ -1,85 +1,107 @@
 // Package published holds published reference values: means and standard
-// deviations by sex and age band, each set with its source, how it was read and
-// what a comparison must take into account. No number from memory is here; a
+// deviations by sex and age band, equations, coefficients of models and limits,
+// each set with its source, how it was read and what a comparison must take into
+// account. No number from memory is here; a
 // description from memory says so.
 //
 // # The format of a set
 //
 // A set is a CSV file in UTF-8. Lines "# key: text" at its head describe the
-// set; after them stands the header line
-//
-//	variable,sex,age_band,n,mean,sd,status,note
-//
-// and one row per variable, sex and age band.
+// set; after them stands the header line of its kind and one row per value.
 //
 //	key                 meaning
+//	kind                means, equations, coefficients or limits; means where it is not said
 //	source              the publication
 //	reading             how the numbers came from there to here
 //	selection           healthy, or any: who was measured
 //	selection_note      the same in words
-//	ages                completed years of the youngest and the oldest, as 18-90
+//	ages                completed years of the youngest and the oldest, as 18-90; all where they are not known
+//	people              how many were measured, where the rows do not say
 //	calibration         sbp_dbp or map_dbp: how the waves got their scale
 //	amplification       definition, as brachial_pp/central_pp
 //	augmentation_index  definition, as augmentation_pressure/central_pp
 //	posture             supine or seated
 //	method              how the aortic wave was obtained
+//	exchangeable        no: the method's values do not stand for those of a transfer function
 //	…_note              what weakens calibration or posture, as "from memory"
 //
-// A variable has the name of our column of the same definition and unit. An age
-// band is in completed years: <20, 20-29 (both ends included) or >=80. The
-// status is read (in the publication itself), second_hand (in a transcription)
-// or suspect (it contradicts the rest of its table): a suspect value is shown
-// with its note and enters no total.
+// A variable has the name of our column of the same definition and unit. The sex
+// is female, male or all. An age band is in completed years: <20, 20-29 (both
+// ends included), >=80 or all. The status is read (in the publication itself),
+// second_hand (in a transcription) or suspect (it contradicts the rest of its
+// table): a suspect value is shown with its note and enters no total.
+//
+// Means (an empty n is not known):
+//
+//	variable,sex,age_band,n,mean,sd,status,note
+//
+// Equations, a row per term of the mean or of the standard deviation of the
+// variable on its scale x, x^0.5 or (x+12.001)^0.5:
+//
+//	variable,sex,scale,part,term,coefficient,status,note
+//
+// Coefficients of a published model (per is the step of the term that the
+// coefficient belongs to; se, or low and high, may be empty):
+//
+//	variable,term,per,coefficient,se,low,high,status,note
+//
+// A term is 1, or factors joined by *: a column, column^2, log10(column) or
+// column=level.
+//
+// Limits (side is at_least or below; kind is outcome_threshold,
+// reference_percentile or proposed_limit):
+//
+//	variable,sex,age_band,side,limit,kind,effect,source,status,note
 package published
 
 import (
 	"bufio"
+	"bytes"
 	"embed"
 	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 )
 
 //go:embed *.csv
 var files embed.FS
 
+// The kinds of set.
+const (
+	Means        = "means"
+	Equations    = "equations"
+	Coefficients = "coefficients"
+	Limits       = "limits"
+)
+
 // Set is one published table with its description.
 type Set struct {
-	Name              string
-	Source            string
-	Reading           string
-	Selection         string // healthy or any
-	SelectionNote     string
-	AgeLow, AgeHigh   int // completed years of the youngest and the oldest
-	Calibration       string
-	CalibrationNote   string
-	Amplification     string
-	AugmentationIndex string
-	Posture           string
-	PostureNote       string
-	Method            string
-	Values            []Value // in the order of the file
+	Kind                  string
+	Name                  string
+	Source                string
+	Reading               string
+	Selection             string // healthy or any
+	SelectionNote         string
+	AgeLow, AgeHigh       int // completed years of the youngest and the oldest; the widest where ages are not known
+	AgesNote              string
+	AugmentationIndexNote string
+	Calibration           string
+	CalibrationNote       string
+	Amplification         string
+	AugmentationIndex     string
+	Posture               string
+	PostureNote           string
+	Method                string
+	Exchangeable          string        // no, or ""
+	People                int           // 0: not known, or by row
+	Values                []Value       // of means, in the order of the file; so all others
+	Equations             []Equation    // of equations
+	Coefficients          []Coefficient // of coefficients
+	Limits                []Limit       // of limits
 }
-
-// Value is one published mean with its standard deviation.
-type Value struct {
-	Variable        string
-	Sex             string
-	AgeBand         string
-	AgeLow, AgeHigh int // completed years, both included
-	N               int
-	Mean, SD        float64
-	Status          string // read, second_hand or suspect
-	Note            string
-}
-
-// Suspect reports whether the value contradicts the rest of its table; it is
-// kept out of totals.
-func (v Value) Suspect() bool { return v.Status == "suspect" }
 
 // Names lists the sets that ship, sorted.
 func Names() []string {
@@ -94,17 +116,21 @@ func Names() []string {
 	return names
 }
 
+// File returns the file of a set by its name.
+func File(name string) ([]byte, error) {
+	if !slices.Contains(Names(), name) {
+		return nil, fmt.Errorf("no published set is called %q; there are: %s", name, strings.Join(Names(), ", "))
+	}
+	return files.ReadFile(name + ".csv")
+}
+
 // Open returns a set by its name.
 func Open(name string) (Set, error) {
-	if !slices.Contains(Names(), name) {
-		return Set{}, fmt.Errorf("no published set is called %q; there are: %s", name, strings.Join(Names(), ", "))
-	}
-	f, err := files.Open(name + ".csv")
+	data, err := File(name)
 	if err != nil {
 		return Set{}, err
 	}
-	defer f.Close()
-	return Read(name, f)
+	return Read(name, bytes.NewReader(data))
 }
 
 // Read reads a set in the format of this package.
@@ -122,12 +148,14 @@ func Read(name string, r io.Reader) (Set, error) {
 
 // describe reads the lines that begin with #.
 func (s *Set) describe(r *bufio.Reader) error {
-	ages := ""
+	ages, people := "", ""
 	fields := map[string]*string{
+		"kind": &s.Kind, "people": &people, "exchangeable": &s.Exchangeable,
 		"source": &s.Source, "reading": &s.Reading, "selection": &s.Selection, "selection_note": &s.SelectionNote,
 		"ages": &ages, "calibration": &s.Calibration, "calibration_note": &s.CalibrationNote,
 		"amplification": &s.Amplification, "augmentation_index": &s.AugmentationIndex,
 		"posture": &s.Posture, "posture_note": &s.PostureNote, "method": &s.Method,
+		"ages_note": &s.AgesNote, "augmentation_index_note": &s.AugmentationIndexNote,
 	}
 	for {
 		if next, err := r.Peek(1); err != nil || next[0] != '#' {
@@ -150,76 +178,66 @@ func (s *Set) describe(r *bufio.Reader) error {
 		}
 	}
 	var err error
-	s.AgeLow, s.AgeHigh, err = ageBand(ages, 0, math.MaxInt)
+	if s.AgeLow, s.AgeHigh, err = ageBand(ages, 0, math.MaxInt); err != nil {
+		return err
+	}
+	if s.Kind == "" {
+		s.Kind = Means
+	}
+	for _, known := range []struct {
+		key, value string
+		values     []string
+	}{
+		{"kind", s.Kind, []string{Means, Equations, Coefficients, Limits}},
+		{"selection", s.Selection, []string{"healthy", "any"}},
+		{"exchangeable", s.Exchangeable, []string{"", "no"}},
+	} {
+		if !slices.Contains(known.values, known.value) {
+			return fmt.Errorf("%s %q is not one of %s", known.key, known.value, strings.Join(known.values, ", "))
+		}
+	}
+	s.People, err = count(people)
 	return err
+}
+
+// rowKind says how the rows of a kind of set are read.
+type rowKind struct {
+	header string
+	read   func(row []string) (key string, err error)
+}
+
+func (s *Set) rowKinds() map[string]rowKind {
+	return map[string]rowKind{
+		Means:        {"variable,sex,age_band,n,mean,sd,status,note", s.readValue},
+		Equations:    {"variable,sex,scale,part,term,coefficient,status,note", s.readEquation},
+		Coefficients: {"variable,term,per,coefficient,se,low,high,status,note", s.readCoefficient},
+		Limits:       {"variable,sex,age_band,side,limit,kind,effect,source,status,note", s.readLimit},
+	}
 }
 
 // fill reads the rows.
 func (s *Set) fill(r io.Reader) error {
-	reader := csv.NewReader(r)
-	rows, err := reader.ReadAll()
+	rows, err := csv.NewReader(r).ReadAll()
 	if err != nil {
 		return err
 	}
-	if len(rows) == 0 || strings.Join(rows[0], ",") != "variable,sex,age_band,n,mean,sd,status,note" {
-		return fmt.Errorf("the header line must be variable,sex,age_band,n,mean,sd,status,note")
+	kind := s.rowKinds()[s.Kind]
+	if len(rows) == 0 || strings.Join(rows[0], ",") != kind.header {
+		return fmt.Errorf("the header line of %s must be %s", s.Kind, kind.header)
 	}
-	seen := map[[3]string]bool{}
+	seen := map[string]bool{}
 	for _, row := range rows[1:] {
-		v, err := s.value(row)
+		key, err := kind.read(row)
 		if err != nil {
-			return fmt.Errorf("%s, %s, %s: %w", row[0], row[1], row[2], err)
+			return fmt.Errorf("%s: %w", strings.Join(row[:3], ", "), err)
 		}
-		key := [3]string{v.Variable, v.Sex, v.AgeBand}
 		if seen[key] {
-			return fmt.Errorf("%s, %s, %s stands there twice", row[0], row[1], row[2])
+			return fmt.Errorf("%s stands there twice", strings.Join(row[:3], ", "))
 		}
 		seen[key] = true
-		s.Values = append(s.Values, v)
+	}
+	if len(seen) == 0 {
+		return fmt.Errorf("there are no values")
 	}
 	return nil
-}
-
-func (s *Set) value(row []string) (Value, error) {
-	v := Value{Variable: row[0], Sex: row[1], AgeBand: row[2], Status: row[6], Note: row[7]}
-	var err error
-	if v.AgeLow, v.AgeHigh, err = ageBand(row[2], s.AgeLow, s.AgeHigh); err != nil {
-		return v, err
-	}
-	if v.N, err = strconv.Atoi(row[3]); err != nil || v.N < 1 {
-		return v, fmt.Errorf("n %q is not a count of people", row[3])
-	}
-	if v.Mean, err = strconv.ParseFloat(row[4], 64); err != nil || math.IsInf(v.Mean, 0) || math.IsNaN(v.Mean) {
-		return v, fmt.Errorf("mean %q is not a number", row[4])
-	}
-	if v.SD, err = strconv.ParseFloat(row[5], 64); err != nil || !(v.SD >= 0) || math.IsInf(v.SD, 0) {
-		return v, fmt.Errorf("standard deviation %q is not a number from 0 up", row[5])
-	}
-	if !slices.Contains([]string{"read", "second_hand", "suspect"}, v.Status) {
-		return v, fmt.Errorf("status %q is not read, second_hand or suspect", v.Status)
-	}
-	return v, nil
-}
-
-// ageBand reads <20, 20-29 or >=80; an open end takes that of the whole set.
-func ageBand(band string, youngest, oldest int) (low, high int, err error) {
-	low, high = youngest, oldest
-	from, to, closed := strings.Cut(band, "-")
-	switch {
-	case strings.HasPrefix(band, "<"):
-		high, err = strconv.Atoi(band[1:])
-		high--
-	case strings.HasPrefix(band, ">="):
-		low, err = strconv.Atoi(band[2:])
-	case closed:
-		if low, err = strconv.Atoi(from); err == nil {
-			high, err = strconv.Atoi(to)
-		}
-	default:
-		err = strconv.ErrSyntax
-	}
-	if err != nil || low > high {
-		return 0, 0, fmt.Errorf("age band %q is not <20, 20-29 or >=80", band)
-	}
-	return low, high, nil
 }

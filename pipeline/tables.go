@@ -1,0 +1,144 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"tonocohort/pipeline/store"
+	"tonocohort/pipeline/study"
+	"tonocohort/pipeline/tabulate"
+	"tonocohort/schema"
+	"tonocohort/schema/published"
+)
+
+// Tables makes the statistics again from the person-level tables of a results
+// folder and leaves them in outDir, sealed. The plan stands in planFile, or is
+// that of the results where planFile is "". What is read must be as the manifest
+// says: else it is a *DifferenceError. A plan that cannot be carried out is a
+// *StructuralError, and nothing is written.
+func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options) (*Outcome, error) {
+	o = o.filled()
+	started := o.Now()
+	source, err := openSource(resultsDir)
+	if err != nil {
+		return nil, err
+	}
+	defer source.root.Close()
+	visits, err := source.visits()
+	if err != nil {
+		return nil, err
+	}
+	p, err := source.plan(planFile, visits.Table)
+	if err != nil {
+		return nil, err
+	}
+	if schema.AnyStructural(p.issues) {
+		return nil, &StructuralError{Issues: p.issues}
+	}
+	before, err := source.flow()
+	if err != nil {
+		return nil, err
+	}
+	measured, err := source.measured(visits)
+	if err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	out := &output{dir: outDir, issues: p.issues}
+	defer out.close()
+	if err := out.open(o.Replace, resultsDir); err != nil {
+		return nil, err
+	}
+	settings := source.manifest.Settings
+	settings.Analysis = p.analysis
+	out.begin(settings, o.Version, append(p.inputs, source.read...))
+	out.manifest.Sources = []schema.Source{source.identity()}
+	out.manifest.Counts = source.manifest.Counts
+	if err := out.keepOwnSets(p.own); err != nil {
+		return nil, err
+	}
+	if err := out.statistics(measured, before, p.file, p.section); err != nil {
+		return nil, err
+	}
+	if err := out.seal(started, o.Now(), 1); err != nil {
+		return nil, err
+	}
+	return out.outcome(), nil
+}
+
+// plan is a plan that has been read, with where it stands.
+type plan struct {
+	analysis      schema.Analysis
+	own           []study.NamedFile
+	inputs        []schema.File
+	file, section string
+	issues        []schema.Issue // sorted
+}
+
+// plan reads the plan, of a file or of the manifest, and judges it against the
+// columns of the table.
+func (s *source) plan(planFile string, table schema.Table) (plan, error) {
+	if planFile == "" {
+		return s.ownPlan(table)
+	}
+	root, err := store.OpenRoot(filepath.Dir(planFile))
+	if err != nil {
+		return plan{}, err
+	}
+	defer root.Close()
+	name := filepath.Base(planFile)
+	data, digest, err := root.ReadFile(name, nil, maxPlan)
+	if err != nil {
+		return plan{}, fmt.Errorf("the plan %s: %w", planFile, err)
+	}
+	loaded := study.LoadAnalysis(data, name, table.Columns, study.Options{Published: published.Names()})
+	p := plan{analysis: loaded.Analysis, file: name, section: loaded.Section, issues: loaded.Issues,
+		inputs: []schema.File{{Path: name, Bytes: int64(len(data)), SHA256: digest}}}
+	for _, own := range study.OwnSets(p.analysis) {
+		data, digest, err := root.ReadFile(own, nil, maxPlan)
+		if err != nil {
+			return plan{}, fmt.Errorf("the published set %s: %w", own, err)
+		}
+		p.own = append(p.own, study.NamedFile{Name: own, Data: data})
+		p.inputs = append(p.inputs, schema.File{Path: own, Bytes: int64(len(data)), SHA256: digest})
+	}
+	p.judge(table, loaded.Locate)
+	return p, nil
+}
+
+// maxPlan bounds the size of a plan and of a published set.
+const maxPlan = 1 << 20
+
+// ownPlan is the plan of the results themselves.
+func (s *source) ownPlan(table schema.Table) (plan, error) {
+	p := plan{analysis: s.manifest.Settings.Analysis, file: ManifestName, section: "settings.analysis"}
+	for _, own := range study.OwnSets(p.analysis) {
+		data, err := s.file(ownFolder + own)
+		if err != nil {
+			return plan{}, err
+		}
+		p.own = append(p.own, study.NamedFile{Name: own, Data: data})
+	}
+	p.judge(table, func([]schema.Issue) {})
+	return p, nil
+}
+
+// judge adds what the statistics themselves ask of a plan.
+func (p *plan) judge(table schema.Table, locate func([]schema.Issue)) {
+	if schema.AnyStructural(p.issues) {
+		return
+	}
+	own, found := readOwnSets(p.own, p.analysis.CompareWith, p.file, p.section)
+	if scheme, err := study.SchemeByName(p.analysis.BPScheme); err == nil {
+		table = scheme.WithClasses(table)
+	}
+	if len(found) == 0 {
+		found = tabulate.Check(p.analysis, table.Columns, p.file, p.section, own...)
+	}
+	locate(found)
+	p.issues = append(p.issues, onlyNew(found, p.issues)...)
+	schema.SortIssues(p.issues)
+}
