@@ -49,7 +49,7 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		// The plan was judged before, against the same columns.
 		return fmt.Errorf("the plan of the statistics: %s", results.Issues[0])
 	}
-	drift, drifting := tabulate.Drift(measured)
+	drift, drifting := tabulate.Drift(measured, o.manifest.Settings.Privacy)
 	o.issues = append(o.issues, onlyNew(append(results.Issues, drifting...), o.issues)...)
 	results.Flow = continued(before, results.Flow)
 	if measured.Recordings != nil {

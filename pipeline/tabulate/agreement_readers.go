@@ -97,7 +97,7 @@ func (a *agreement) kappa(t topic, table crossed) {
 	}
 	a.write(t, n, r, k.Interval)
 	same := table.counts[0][0] + table.counts[1][1]
-	a.write(t, n, stats.Result{Statistic: "observed_agreement", Estimate: k.Observed, Method: "share", Unit: "1"}, stats.Wilson(same, k.N, confidence))
+	a.write(t, n, stats.Result{Statistic: "proportion_agreed", Estimate: k.Observed, Method: "share", Unit: "1"}, stats.Wilson(same, k.N, confidence))
 	a.write(t, n, stats.Result{Statistic: "agreement_by_chance", Estimate: k.Expected, Method: "product_of_margins", Unit: "1"}, stats.Interval{})
 }
 
@@ -129,7 +129,7 @@ func (a *agreement) graded(reader int, order []string, byRecording map[string][]
 	a.kappa(t, table)
 	for _, grade := range f.Column("quality").Levels {
 		if n := seen[grade]; n > 0 {
-			r := stats.Result{Statistic: "prevalence_accepted_" + grade, Estimate: float64(accepted[grade]) / float64(n), Method: "share", Unit: "1"}
+			r := stats.Result{Statistic: "proportion_accepted_" + grade, Estimate: float64(accepted[grade]) / float64(n), Method: "share", Unit: "1"}
 			a.write(t, behind{len(persons[grade]), 0, n}, r, stats.Wilson(accepted[grade], n, confidence))
 		}
 	}

@@ -192,14 +192,14 @@ func TestReaders(t *testing.T) {
 	}
 	fill(m.Reviews, "subject_id", "S9", "recording_id", "R99", "reader", "cy", "decision", "reject", "quality", "", "program_decision", "")
 	f := m.agreement()
-	for statistic, want := range map[string]float64{"kappa": 0.4, "observed_agreement": 0.7, "agreement_by_chance": 0.5} {
+	for statistic, want := range map[string]float64{"kappa": 0.4, "proportion_agreed": 0.7, "agreement_by_chance": 0.5} {
 		row := find(t, f, "comparison", betweenReaders, "statistic", statistic)
 		agree(t, statistic, f.Number(row, "estimate"), want)
 		if f.TextAt(row, "first") != "reader 1" || f.TextAt(row, "second") != "reader 2" || f.Number(row, "observations") != 50 {
 			t.Errorf("%s: %s and %s, %v recordings", statistic, f.TextAt(row, "first"), f.TextAt(row, "second"), f.Number(row, "observations"))
 		}
 	}
-	row := find(t, f, "comparison", readerAndGrade, "first", "reader 2", "statistic", "prevalence_accepted_usable")
+	row := find(t, f, "comparison", readerAndGrade, "first", "reader 2", "statistic", "proportion_accepted_usable")
 	agree(t, "accepted by the second reader", f.Number(row, "estimate"), 30.0/50)
 	for row := range f.N {
 		if f.TextAt(row, "first") == "reader 3" {

@@ -57,8 +57,12 @@ type period struct {
 //
 // Zero and amplitude are in the unit of the samples, which is a device's own, so
 // that a centre has no chart of them.
-func Drift(m Measured) (*schema.Frame, []schema.Issue) {
-	charts := m.charts()
+//
+// Where the study shifts dates, each person by a number of days of their own, the
+// dates are no calendar and nothing is charted over them.
+func Drift(m Measured, privacy schema.PrivacySettings) (*schema.Frame, []schema.Issue) {
+	shifted := privacy.DateShift != "" && privacy.DateShift != "none"
+	charts := m.charts(shifted)
 	points, trends := 0, 0
 	for _, c := range charts {
 		if len(c.periods) < 2 {
@@ -84,7 +88,7 @@ func Drift(m Measured) (*schema.Frame, []schema.Issue) {
 }
 
 // charts gathers the values by visit.
-func (m Measured) charts() []*chart {
+func (m Measured) charts(shifted bool) []*chart {
 	f := m.Recordings
 	dates, centres := map[visitKey]string{}, map[visitKey]string{}
 	for row := range m.Visits.N {
@@ -122,6 +126,9 @@ func (m Measured) charts() []*chart {
 				for _, unit := range names[by][name] {
 					rows := byVisit[by][unit]
 					day := dayOf(f.TextAt(rows[0], "recorded_at"), dates[keyOf(f, rows[0])])
+					if shifted {
+						day = math.NaN()
+					}
 					c.put(day, meanOf(rows, q.of))
 				}
 				c.sort()

@@ -123,7 +123,7 @@ func (d *drift) line(c *chart, broken []string) []string {
 func (d *drift) verdict(c *chart, judged bool, broken []string) {
 	note := ""
 	if !judged {
-		note = fmt.Sprintf("not judged: fewer than two periods of %d visits", leastVisits)
+		note = fmt.Sprintf("not judged: fewer than two periods of %d visits with a date", leastVisits)
 	}
 	d.write(c, point{period: wholeChart, target: math.NaN(), lower: math.NaN(), high: math.NaN(), rule: strings.Join(broken, " "), judged: judged, flagged: len(broken) > 0},
 		stats.Result{Statistic: "drifts", Estimate: math.NaN(), N: len(c.values), Missing: c.missing, Method: "any_rule", Unit: "1", Note: note}, stats.Interval{})

@@ -49,7 +49,7 @@ func TestDriftFalseAlarms(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 11))
 	alarmed := 0
 	for range 100 {
-		f, _ := Drift(driftStudy(random, 200, 0).Measured)
+		f, _ := Drift(driftStudy(random, 200, 0).Measured, schema.PrivacySettings{})
 		if len(flags(f)) > 0 {
 			alarmed++
 		}
@@ -64,7 +64,11 @@ func TestDriftFalseAlarms(t *testing.T) {
 // by year is inside its interval.
 func TestDriftIsFound(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 3))
-	f, issues := Drift(driftStudy(random, 300, 0.08).Measured)
+	study := driftStudy(random, 300, 0.08)
+	if f, issues := Drift(study.Measured, schema.PrivacySettings{DateShift: "keyed"}); len(flags(f)) > 0 || len(issues) > 0 {
+		t.Errorf("dates that are shifted make a chart: %v", issues)
+	}
+	f, issues := Drift(study.Measured, schema.PrivacySettings{})
 	if got := flags(f); len(got) != 1 || got[0] != "D2 wave_minimum" {
 		t.Errorf("flagged: %v", got)
 	}
@@ -93,7 +97,7 @@ func TestDriftPeriods(t *testing.T) {
 	}
 	m.visit("U", "v1", 50)
 	m.recording("U", "v1", "U", "device_id", "D", "recorded_at", "last spring", "duration_s", 15.0, "wave_minimum", 1.0)
-	f, _ := Drift(m.Measured)
+	f, _ := Drift(m.Measured, schema.PrivacySettings{})
 	want := map[string]float64{"2021-Q1": 12, "2021-Q2 to 2021-Q3": 11, "2021-Q4 to 2022-Q1": 14}
 	seen := 0
 	for row := range f.N {
@@ -122,7 +126,7 @@ func TestTerminalDigits(t *testing.T) {
 		fill(m.Readings, "subject_id", "S", "visit_id", "v1", "sbp_mmhg", float64(110+i%10), "dbp_mmhg", float64(70+2*(i%5)))
 	}
 	fill(m.Readings, "subject_id", "S", "visit_id", "v1", "sbp_mmhg", 119.26, "dbp_mmhg", 70.0)
-	f, issues := Drift(m.Measured)
+	f, issues := Drift(m.Measured, schema.PrivacySettings{})
 	for variable, want := range map[string]struct{ zero, even, flagged, missing float64 }{
 		"cuff_sbp_last_digit": {6.0 / 60, 0.5, 0, 1}, "cuff_dbp_last_digit": {13.0 / 61, 1, 1, 0},
 	} {
