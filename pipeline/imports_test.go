@@ -23,6 +23,7 @@ var below = map[string][]string{
 	"pipeline/parquet":   {"schema"},
 	"pipeline/store":     {"schema"},
 	"pipeline/tabulate":  {"stats", "stats/*", "schema", "schema/published"},
+	"pipeline/release":   {"stats", "stats/*", "schema", "schema/published"},
 	"pipeline/report":    {"stats", "stats/*", "schema", "schema/published"},
 	"pipeline/simulate":  {"stats", "schema", "schema/published"},
 	"stats":              {},

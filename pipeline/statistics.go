@@ -68,7 +68,7 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	for _, i := range o.issues {
 		o.manifest.Counts.Issues[i.Size]++
 	}
-	return o.release(results)
+	return o.release(visits, results)
 }
 
 // onlyNew drops issues that the check before the run has listed already, with

@@ -3,10 +3,18 @@ package pipeline
 import (
 	"fmt"
 	"io"
+	"maps"
+	"strings"
 
 	"tonocohort/pipeline/parquet"
 	"tonocohort/pipeline/store"
 	"tonocohort/schema"
+)
+
+// File-level key of every table, so that a copy says where it may go.
+const (
+	accessRestricted = "restricted: stays with the study"
+	accessReleased   = "released: checked for disclosure"
 )
 
 // openTable is one Parquet table being written: rows go in as frames, and on
@@ -20,6 +28,13 @@ type openTable struct {
 }
 
 func createTable(results *store.Folder, path string, t schema.Table, meta map[string]string) (*openTable, error) {
+	// What stands in tables/ stays with the study, whatever the table holds.
+	t.Restricted = strings.HasPrefix(path, tablesFolder)
+	meta = maps.Clone(meta)
+	meta["access"] = accessReleased
+	if t.Restricted {
+		meta["access"] = accessRestricted
+	}
 	pending, err := results.Create(path)
 	if err != nil {
 		return nil, err

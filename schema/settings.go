@@ -181,6 +181,7 @@ type Analysis struct {
 	Threshold    map[string]float64 `yaml:"threshold" json:"threshold"`
 	Models       []Model            `yaml:"models" json:"models"`
 	CompareWith  []string           `yaml:"compare_with" json:"compare_with"`
+	Tables       TableSettings      `yaml:"tables" json:"tables"`
 }
 
 // AgeSettings says how age becomes a band.
@@ -198,12 +199,6 @@ type Rule struct {
 	AtLeast *float64 `json:"at_least,omitempty"` // cell ≥ AtLeast
 	Above   *float64 `json:"above,omitempty"`    // cell > Above
 	AtMost  *float64 `json:"at_most,omitempty"`  // cell ≤ AtMost
-}
-
-// DisclosureSettings acts on release/ only.
-type DisclosureSettings struct {
-	MinCell     int    `yaml:"min_cell" json:"min_cell"`
-	OnViolation string `yaml:"on_violation" json:"on_violation"` // suppress or block
 }
 
 // PrivacySettings says what a results folder tells of who the people are. The
@@ -234,7 +229,7 @@ func DefaultSettings() Settings {
 		Protocol:    DefaultProtocol(),
 		Replicates:  ReplicateSettings{Rule: "mean"},
 		Analysis:    DefaultAnalysis(),
-		Disclosure:  DisclosureSettings{MinCell: 10, OnViolation: "suppress"}, // UK LLC 2025; ABS; ONS-LS
+		Disclosure:  DefaultDisclosure(),
 		Privacy:     PrivacySettings{IDs: "as_given", DateShift: "none"},
 	}
 }
@@ -273,5 +268,6 @@ func DefaultAnalysis() Analysis {
 		Threshold:    map[string]float64{"central_pp_mmhg": 50}, // outcome threshold: Roman 2009, JACC 54:1730-4
 		Models:       DefaultModels(),
 		CompareWith:  []string{"mceniery2005"},
+		Tables:       TableSettings{Style: "standard"},
 	}
 }

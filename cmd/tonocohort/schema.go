@@ -46,8 +46,8 @@ func dictionaries() []dictionary {
 		{"output", []schema.Table{
 			schema.RecordingsTable(), schema.SubjectVisitsTable(carried), schema.BeatsTable(), schema.WaveformsTable(),
 			schema.EstimatesTable(), schema.UncertaintyTable(), schema.ReviewsTable(), schema.ReadingsTable(),
-			schema.ExclusionsTable(), schema.FlowTable(), schema.SummaryTable(schema.DefaultAnalysis().Strata),
-			schema.RegressionTable(), schema.EffectsTable(), schema.ResidualsTable(), schema.ComparisonTable(),
+			schema.ExclusionsTable(), schema.FlowTable(), schema.CharacteristicsTable("sex"), schema.SummaryTable(schema.DefaultAnalysis().Strata),
+			schema.RegressionTable(), schema.EffectsTable(), schema.ResidualsTable(), schema.ComparisonTable(), schema.DisclosureTable(),
 			schema.AgreementTable(), schema.DriftTable(), schema.DeparturesTable(),
 		}},
 	}

@@ -89,6 +89,9 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 	d.once(at("variables"), a.Variables)
 	d.once(at("strata"), a.Strata)
 	d.once(at("compare_with"), a.CompareWith)
+	d.oneOf(at("tables.style"), a.Tables.Style, schema.TableStyles)
+	d.once(at("tables.characteristics"), a.Tables.Characteristics)
+	d.once(at("tables.median"), a.Tables.Median)
 	for i, name := range a.CompareWith {
 		path := fmt.Sprintf("%s[%d]", at("compare_with"), i)
 		switch {

@@ -288,6 +288,11 @@ func (d *decoder) checkMethods(s schema.Settings, o Options) {
 	d.oneOf("replicates.rule", s.Replicates.Rule, []string{"mean", "best", "first"})
 	d.within("disclosure.min_cell", float64(s.Disclosure.MinCell), 1, 1000)
 	d.oneOf("disclosure.on_violation", s.Disclosure.OnViolation, []string{"suppress", "block"})
+	d.within("disclosure.min_degrees", float64(s.Disclosure.MinDegrees), 0, 1000)
+	d.within("disclosure.dominance.n", float64(s.Disclosure.Dominance.N), 0, 100)
+	d.within("disclosure.dominance.k", s.Disclosure.Dominance.K, 1, 100)
+	d.within("disclosure.p_percent", s.Disclosure.PPercent, 0, 100)
+	d.within("disclosure.rounding", float64(s.Disclosure.Rounding), 0, 100)
 	d.checkPrivacy(s.Privacy)
 }
 

@@ -43,6 +43,7 @@ func Check(plan schema.Analysis, columns []schema.Column, file, section string, 
 	}
 	c.checkModels()
 	c.checkComparison(own)
+	c.checkTables()
 	schema.SortIssues(c.issues)
 	return c.issues
 }
@@ -87,7 +88,7 @@ func (c *checker) checkStrata() {
 	if len(c.plan.Strata) > mostStrata {
 		c.fault("strata", "", "too_many_strata", fmt.Sprintf("%d columns would make %.0f tables; at most %d columns", len(c.plan.Strata), math.Exp2(float64(len(c.plan.Strata))), mostStrata), "")
 	}
-	taken := schema.SummaryTable(nil).Names()
+	taken := schema.Released(schema.SummaryTable(nil)).Names()
 	for i, name := range c.plan.Strata {
 		path := fmt.Sprintf("strata[%d]", i)
 		if slices.Contains(taken, name) {

@@ -36,11 +36,13 @@ const everyone = "all"
 // Flow continues the participant flow from subject_visits on; its order counts
 // from 1 within its unit.
 type Results struct {
-	Summary    *schema.Frame
-	Regression *schema.Frame
-	Comparison *schema.Frame
-	Flow       *schema.Frame
-	Issues     []schema.Issue
+	Characteristics *schema.Frame
+	Summary         *schema.Frame
+	Regression      *schema.Frame
+	Comparison      *schema.Frame
+	Flow            *schema.Frame
+	People          People // who stands behind the statistics: for disclosure control, never written
+	Issues          []schema.Issue
 	Further
 	ModelTables
 }
@@ -72,7 +74,7 @@ func further(c *cohort, plan schema.Analysis, sets []set) Further {
 
 // Frames lists the tables in the order in which they are written.
 func (r Results) Frames() []*schema.Frame {
-	return append([]*schema.Frame{r.Flow, r.Summary, r.Regression, r.Comparison}, append(r.Further.frames(), r.ModelTables.frames()...)...)
+	return append([]*schema.Frame{r.Flow, r.Characteristics, r.Summary, r.Regression, r.Comparison}, append(r.Further.frames(), r.ModelTables.frames()...)...)
 }
 
 // Tables computes the statistics of settings.Analysis from a subject_visits
@@ -84,6 +86,7 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	r := Results{Issues: Check(plan, visits.Table.Columns, file, section, own...)}
 	if schema.AnyStructural(r.Issues) {
 		plan.Strata = nil
+		r.Characteristics = schema.NewFrame(schema.CharacteristicsTable(""), 0)
 		r.Summary = schema.NewFrame(schema.SummaryTable(nil), 0)
 		r.Regression = schema.NewFrame(schema.RegressionTable(), 0)
 		r.Comparison = schema.NewFrame(schema.ComparisonTable(), 0)
@@ -95,6 +98,8 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	c := newCohort(visits, plan, flow, &report)
 	sets := c.sets(plan, flow)
 	r.Further = further(c, plan, sets)
+	r.People = c.people(plan, sets)
+	r.Characteristics = characterise(c, plan, sets)
 	r.Summary = summarise(c, plan, sets)
 	r.Regression, r.ModelTables = fitModels(c, plan, sets)
 	r.Comparison = compare(c, settings, sets, own, &report)

@@ -31,6 +31,28 @@ func alike(estimate, low, high float64, n, minCell int, step float64) int {
 	return same
 }
 
+// ShareStep returns how coarse a share must be so that a hidden denominator near
+// n cannot be told from it within minCell where the count above the line is
+// known.
+func ShareStep(share float64, n, minCell int) float64 {
+	if !(share > 0) || n <= 0 {
+		return 0
+	}
+	step := NiceStep(share * float64(minCell) / float64(n))
+	for {
+		same := 0
+		for m := max(1, n-2*minCell); m <= n+2*minCell; m++ {
+			if To(share*float64(n)/float64(m), step) == To(share, step) {
+				same++
+			}
+		}
+		if same >= minCell || step >= 1 {
+			return step
+		}
+		step = NiceStep(step * 1.01)
+	}
+}
+
 // NiceStep returns the smallest of 1, 2 and 5 times a power of ten that is at
 // least u.
 func NiceStep(u float64) float64 {

@@ -35,7 +35,7 @@ func Protect(t Table) (Protection, error) {
 		}
 		p.Witnesses = append(p.Witnesses, w)
 	}
-	p.Hidden, p.Added = s.hidden, s.added
+	p.Hidden, p.Added, p.For = s.hidden, s.added, s.reason
 	return p, nil
 }
 
@@ -49,6 +49,7 @@ type search struct {
 	base   []int // value of every domain
 	hidden []bool
 	added  []int
+	reason []int  // by added domain: whom it protects
 	moved  []int  // by domain, zero between uses
 	seen   []bool // by domain: stands in list
 	list   []int  // domains touched
@@ -93,26 +94,40 @@ func negative(corner int) bool {
 }
 
 // exchanges lists the boxes with one corner in the domain and every other one
-// outside: those change its count by one.
+// outside: those change its count by one. A side of a box leads to another class
+// in one dimension or in several at once.
 func (s *search) exchanges(domain int) []exchange {
 	var list []exchange
+	inside := make([]bool, len(s.table.Atoms))
+	for _, a := range s.m.atoms[domain] {
+		inside[a] = true
+	}
+	// A side that leads nowhere else in a dimension the domain does not tell
+	// apart would stay inside.
 	classes := s.table.Domains[domain].Classes
 	var grow func(corners exchange, from, used int)
 	grow = func(corners exchange, from, used int) {
-		list = append(list, corners)
+		if outside(corners, inside) {
+			list = append(list, corners)
+		}
 		if used == mostDimensions {
 			return
 		}
-		for d := from; d < len(classes); d++ {
-			if classes[d] == nil {
+		for d := from; d < s.table.Dimensions; d++ {
+			if classes != nil && classes[d] == nil {
 				continue
 			}
 			for class := range s.widths[d] {
-				if slices.Contains(classes[d], class) {
+				if class == s.table.Atoms[corners[0]].At[d] || classes != nil && slices.Contains(classes[d], class) {
 					continue
 				}
 				if wider, ok := s.widen(corners, d, class); ok {
 					grow(wider, d+1, used+1)
+				}
+				for side := 1; side < len(corners); side *= 2 {
+					if slanted, ok := s.slant(corners, side, d, class); ok {
+						grow(slanted, d+1, used+1)
+					}
 				}
 			}
 		}
@@ -123,18 +138,50 @@ func (s *search) exchanges(domain int) []exchange {
 	return list
 }
 
+// outside reports that no corner but the first lies inside the domain.
+func outside(corners exchange, inside []bool) bool {
+	for _, a := range corners[1:] {
+		if inside[a] {
+			return false
+		}
+	}
+	return true
+}
+
 // widen doubles a box into another dimension.
 func (s *search) widen(corners exchange, d, class int) (exchange, bool) {
 	wider := make(exchange, 2*len(corners))
 	copy(wider, corners)
 	for k, a := range corners {
-		other, ok := s.index[s.key(a)+(class-s.table.Atoms[a].At[d])*s.radix[d]]
+		other, ok := s.moveTo(a, d, class)
 		if !ok {
 			return nil, false
 		}
 		wider[len(corners)+k] = other
 	}
 	return wider, true
+}
+
+// slant lets one side of a box lead to another class in a further dimension.
+func (s *search) slant(corners exchange, side, d, class int) (exchange, bool) {
+	slanted := slices.Clone(corners)
+	for k, a := range corners {
+		if k&side == 0 {
+			continue
+		}
+		other, ok := s.moveTo(a, d, class)
+		if !ok {
+			return nil, false
+		}
+		slanted[k] = other
+	}
+	return slanted, true
+}
+
+// moveTo finds the atom that differs in one dimension.
+func (s *search) moveTo(a, d, class int) (int, bool) {
+	other, ok := s.index[s.key(a)+(class-s.table.Atoms[a].At[d])*s.radix[d]]
+	return other, ok
 }
 
 // world is a set of counts that agrees with everything published.
@@ -159,7 +206,7 @@ func (s *search) protect(domain int) (Witness, error) {
 		if best < 0 {
 			return Witness{}, &ErrUnprotected{domain, up.gain + down.gain}
 		}
-		s.apply(boxes[best], up, down, need)
+		s.apply(domain, boxes[best], up, down)
 	}
 	return Witness{Domain: domain, Up: up.changes(), Down: down.changes(), Rise: up.gain, Fall: down.gain}, nil
 }
@@ -257,19 +304,21 @@ func (s *search) reach(box exchange, w *world, most int) int {
 				most = min(most, (top-v)/by)
 			}
 		case by < 0:
-			most = min(most, (v-s.table.floor(i))/-by)
+			most = min(most, (v-s.table.Domains[i].Floor)/-by)
 		}
 	}
 	return max(0, most)
 }
 
 // apply hides what the exchange moves and carries it out in both worlds.
-func (s *search) apply(box exchange, up, down *world, need int) {
+func (s *search) apply(domain int, box exchange, up, down *world) {
+	need := s.table.Domains[domain].Need
 	s.touch(box)
 	for _, i := range s.list {
 		if s.moved[i] != 0 && !s.hidden[i] {
 			s.hidden[i] = true
 			s.added = append(s.added, i)
+			s.reason = append(s.reason, domain)
 		}
 	}
 	for _, w := range []*world{up, down} {

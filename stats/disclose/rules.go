@@ -60,21 +60,7 @@ func (r Rules) Dominated(contributions []float64) string {
 	if len(contributions) == 0 || r.DominanceN <= 0 && r.PPercent <= 0 {
 		return ""
 	}
-	size := make([]float64, len(contributions))
-	total := 0.0
-	for i, v := range contributions {
-		size[i] = math.Abs(v)
-		total += size[i]
-	}
-	slices.SortFunc(size, func(a, b float64) int {
-		switch {
-		case a > b:
-			return -1
-		case a < b:
-			return 1
-		}
-		return 0
-	})
+	size, total := largest(contributions, max(2, r.DominanceN))
 	if r.DominanceN > 0 {
 		top := 0.0
 		for _, v := range size[:min(r.DominanceN, len(size))] {
@@ -96,4 +82,21 @@ func (r Rules) Dominated(contributions []float64) string {
 		}
 	}
 	return ""
+}
+
+// largest returns the count largest sizes, downwards, and the sum of all.
+func largest(contributions []float64, count int) (top []float64, total float64) {
+	for _, v := range contributions {
+		v = math.Abs(v)
+		total += v
+		if len(top) == count && v <= top[count-1] {
+			continue
+		}
+		at := 0
+		for at < len(top) && top[at] >= v {
+			at++
+		}
+		top = slices.Insert(top, at, v)[:min(len(top)+1, count)]
+	}
+	return top, total
 }

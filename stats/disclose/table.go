@@ -21,10 +21,11 @@ type Atom struct {
 // out by subtraction: a cell of a table or of a margin.
 type Domain struct {
 	Classes [][]int // in each dimension the classes it holds; nil: all of them
+	Atoms   []int   // the atoms it holds, where classes cannot say it; Classes is then nil
 	Need    int     // protection: width of the interval an attacker may at least be left with; 0: not sensitive
 	Hidden  bool    // never published, or hidden already
-	Floor   int     // what anybody knows of the count if it is hidden to protect another
-	Ceiling int
+	Floor   int     // what anybody knows of the count even where it is hidden: at least
+	Ceiling int     // and at most; 0: nothing
 	Cost    float64 // loss if it is hidden
 }
 
@@ -51,6 +52,7 @@ type Witness struct {
 type Protection struct {
 	Hidden    []bool    // by domain: must not be published
 	Added     []int     // domains hidden to protect others, in the order found
+	For       []int     // by added domain: the one that it was first hidden for
 	Witnesses []Witness // one per sensitive domain
 }
 
@@ -71,27 +73,39 @@ type members struct {
 func (t *Table) members() members {
 	m := members{atoms: make([][]int, len(t.Domains)), domains: make([][]int, len(t.Atoms))}
 	widths := t.widths()
-	for i := range t.Domains {
-		holds := make([][]bool, t.Dimensions)
-		for d, classes := range t.Domains[i].Classes {
-			if classes == nil {
-				continue
-			}
-			holds[d] = make([]bool, widths[d])
-			for _, class := range classes {
-				if class >= 0 && class < widths[d] {
-					holds[d][class] = true
-				}
-			}
+	for i, d := range t.Domains {
+		m.atoms[i] = d.Atoms
+		if d.Atoms == nil {
+			m.atoms[i] = t.box(d.Classes, widths)
 		}
-		for a := range t.Atoms {
-			if within(holds, t.Atoms[a].At) {
-				m.atoms[i] = append(m.atoms[i], a)
-				m.domains[a] = append(m.domains[a], i)
-			}
+		for _, a := range m.atoms[i] {
+			m.domains[a] = append(m.domains[a], i)
 		}
 	}
 	return m
+}
+
+// box lists the atoms of some classes in every dimension.
+func (t *Table) box(of [][]int, widths []int) []int {
+	holds := make([][]bool, t.Dimensions)
+	for d, classes := range of {
+		if classes == nil {
+			continue
+		}
+		holds[d] = make([]bool, widths[d])
+		for _, class := range classes {
+			if class >= 0 && class < widths[d] {
+				holds[d][class] = true
+			}
+		}
+	}
+	var atoms []int
+	for a := range t.Atoms {
+		if within(holds, t.Atoms[a].At) {
+			atoms = append(atoms, a)
+		}
+	}
+	return atoms
 }
 
 func within(holds [][]bool, at []int) bool {
@@ -165,31 +179,23 @@ func (t *Table) checkWorld(m members, p Protection, domain int, changes []Change
 			moved[i] += c.By
 		}
 	}
-	for i := range t.Domains {
+	for i, d := range t.Domains {
 		if moved[i] == 0 {
 			continue
 		}
 		if !p.Hidden[i] {
 			return 0, fmt.Errorf("domain %d: the published domain %d would move by %d", domain, i, moved[i])
 		}
-		if v := t.value(m.atoms[i]) + moved[i]; v < t.floor(i) || v > t.ceiling(i) {
+		if v := t.value(m.atoms[i]) + moved[i]; v < d.Floor || v > t.ceiling(i) {
 			return 0, fmt.Errorf("domain %d: domain %d would be %d, which anybody knows it is not", domain, i, v)
 		}
 	}
 	return moved[domain], nil
 }
 
-// floor and ceiling are what anybody knows of a hidden domain. Of one that is
-// hidden for its own sake nothing is taken for known.
-func (t *Table) floor(i int) int {
-	if t.Domains[i].Need > 0 {
-		return 0
-	}
-	return t.Domains[i].Floor
-}
-
+// ceiling is what anybody knows a hidden count to be at most.
 func (t *Table) ceiling(i int) int {
-	if t.Domains[i].Need > 0 || t.Domains[i].Ceiling == 0 {
+	if t.Domains[i].Ceiling == 0 {
 		return Unbounded
 	}
 	return t.Domains[i].Ceiling

@@ -1,0 +1,413 @@
+package release_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"tonocohort/pipeline/release"
+	"tonocohort/pipeline/tabulate"
+	"tonocohort/schema"
+	"tonocohort/testdata/attack"
+)
+
+// invented is a made-up cohort with small strata, missing ages and missing
+// values; nothing is checked against its numbers.
+func invented(random *rand.Rand, n int) *schema.Frame {
+	columns := []schema.Column{
+		{Name: "sex", Kind: schema.Category, Levels: []string{"female", "male", "other", "unknown"}},
+		{Name: "age_years", Kind: schema.Number, Unit: "years"},
+		{Name: "height_cm", Kind: schema.Number, Unit: "cm"},
+		{Name: "treated", Kind: schema.Category, Levels: schema.YesNo},
+		{Name: "smoker", Kind: schema.Category, Levels: []string{"never", "former", "current"}},
+	}
+	f := schema.NewFrame(schema.SubjectVisitsTable(columns), n)
+	for i := range n {
+		row := f.AddRow()
+		age := 18 + 67*random.Float64()
+		pp := 25 + 0.3*age + 8*random.NormFloat64()
+		f.SetText(row, "subject_id", fmt.Sprintf("s%05d", i))
+		f.SetText(row, "visit_id", "v1")
+		f.SetText(row, "status", "used")
+		f.SetText(row, "sex", []string{"female", "male"}[random.IntN(2)])
+		f.SetText(row, "treated", []string{"no", "no", "no", "yes"}[random.IntN(4)])
+		f.SetText(row, "smoker", []string{"never", "never", "former", "current"}[random.IntN(4)])
+		f.SetNumber(row, "age_years", age)
+		f.SetNumber(row, "height_cm", 170+9*random.NormFloat64())
+		f.SetNumber(row, "central_pp_mmhg", pp)
+		f.SetNumber(row, "brachial_pp_mmhg", 1.3*pp+3*random.NormFloat64())
+		f.SetNumber(row, "brachial_sbp_mmhg", 120+15*random.NormFloat64())
+		f.SetNumber(row, "augmentation_index_pct", 25+10*random.NormFloat64())
+		if random.IntN(100) == 0 {
+			f.SetNumber(row, "age_years", math.NaN())
+		}
+		if random.IntN(40) == 0 {
+			f.SetNumber(row, "augmentation_index_pct", math.NaN())
+		}
+		if random.IntN(60) == 0 {
+			f.SetText(row, "smoker", "")
+		}
+	}
+	return f
+}
+
+func settings(change func(*schema.Settings)) schema.Settings {
+	s := schema.DefaultSettings()
+	below, atLeast := 140.0, 30.0
+	s.Analysis.Sets = map[string][]schema.Rule{"all": {},
+		"healthy": {{Column: "treated", Levels: []string{"no"}}, {Column: "brachial_sbp_mmhg", Below: &below}},
+		"older":   {{Column: "age_years", AtLeast: &atLeast}}}
+	s.Analysis.Age.Bands = []float64{18, 40, 60}
+	s.Analysis.Variables = []string{"central_pp_mmhg", "augmentation_index_pct", "smoker"}
+	s.Analysis.Models = nil
+	if change != nil {
+		change(&s)
+	}
+	return s
+}
+
+// released runs the statistics and the disclosure control.
+func released(t *testing.T, f *schema.Frame, s schema.Settings) (tabulate.Results, release.Output) {
+	t.Helper()
+	results := tabulate.Tables(f, s, "study.yaml", "analysis")
+	if schema.AnyStructural(results.Issues) {
+		t.Fatal(results.Issues)
+	}
+	out, err := release.Check(release.Input{Tables: results.Frames(), Visits: f, People: release.People(results.People), Settings: s})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return results, out
+}
+
+func frame(t *testing.T, frames []*schema.Frame, name string) *schema.Frame {
+	t.Helper()
+	for _, f := range frames {
+		if f.Table.Name == name {
+			return f
+		}
+	}
+	t.Fatalf("no table %s", name)
+	return nil
+}
+
+// person is what an attacker tells people apart by, and what he is after.
+type person struct {
+	sets           map[string]bool
+	labels         map[string]string
+	value, present map[string]bool
+}
+
+// publicView is what the tables tell apart: sets, strata, and the bands of the
+// published set.
+func publicView(f *schema.Frame, p tabulate.People) []person {
+	people := make([]person, len(p.Rows))
+	for i, row := range p.Rows {
+		q := person{sets: map[string]bool{}, labels: map[string]string{}, value: map[string]bool{}, present: map[string]bool{}}
+		for s, name := range p.Sets {
+			q.sets[name] = p.In[s][i]
+		}
+		for c, name := range p.Columns {
+			q.labels[name] = p.Levels[c][p.Codes[c][i]]
+		}
+		decade := math.Floor(f.Number(row, "age_years")/10) * 10
+		switch {
+		case math.IsNaN(decade):
+			q.labels["published"] = ""
+		case decade < 20:
+			q.labels["published"] = "<20"
+		case decade >= 80:
+			q.labels["published"] = ">=80"
+		default:
+			q.labels["published"] = fmt.Sprintf("%.0f-%.0f", decade, decade+9)
+		}
+		q.present["augmentation_index_pct"] = !math.IsNaN(f.Number(row, "augmentation_index_pct"))
+		q.value["central_pp_mmhg"] = f.Number(row, "central_pp_mmhg") >= 50
+		q.value["smoker"] = f.TextAt(row, "smoker") == "current"
+		people[i] = q
+	}
+	return people
+}
+
+// cell is a row of a released table as a group of people.
+type cell struct {
+	set, sex, band, published string
+	key                       string
+}
+
+func (c cell) holds(q person) bool {
+	return q.sets[c.set] && (c.sex == "all" || q.labels["sex"] == c.sex) &&
+		(c.band == "all" || q.labels["age_band"] == c.band) && (c.published == "all" || q.labels["published"] == c.published)
+}
+
+func cellOf(f *schema.Frame, row int) cell {
+	c := cell{set: f.TextAt(row, "set"), sex: "all", band: "all", published: "all"}
+	c.sex = f.TextAt(row, "sex")
+	if f.Table.Name == "comparison" {
+		c.published = f.TextAt(row, "age_band")
+	} else if f.Has("age_band") {
+		c.band = f.TextAt(row, "age_band")
+	}
+	c.key = strings.Join([]string{c.set, c.sex, c.band, c.published}, "/")
+	return c
+}
+
+// atoms are the groups that the attacker cannot tell apart further.
+func atomsOf(people []person) (index []int, example []person) {
+	seen := map[string]int{}
+	for _, q := range people {
+		key := fmt.Sprint(q.sets, q.labels)
+		if _, known := seen[key]; !known {
+			seen[key] = len(example)
+			example = append(example, q)
+		}
+		index = append(index, seen[key])
+	}
+	return index, example
+}
+
+// question is something that the attacker counts beside people themselves.
+type question struct {
+	name string
+	in   func(q person) bool
+	// read tells what a released row says of the count; NaN for nothing
+	read func(f *schema.Frame, row int) float64
+	// need is the width of the interval in which he may place a count n of so many
+	// people; 0 for one that may be told
+	need func(n, all int) int
+}
+
+func questions() []question {
+	return []question{
+		{"people", func(person) bool { return true }, nil, func(n, all int) int { return when(n < 10, 10) }},
+		{"without augmentation index", func(q person) bool { return !q.present["augmentation_index_pct"] },
+			func(f *schema.Frame, row int) float64 {
+				if f.TextAt(row, "variable") != "augmentation_index_pct" {
+					return math.NaN()
+				}
+				return f.Number(row, "n_missing")
+			}, func(n, all int) int { return when(n > 0 && n < 10 && all >= 10, min(10, all-10)) }},
+		{"central PP of 50", func(q person) bool { return q.value["central_pp_mmhg"] },
+			func(f *schema.Frame, row int) float64 {
+				if f.TextAt(row, "variable") != "central_pp_mmhg" || f.TextAt(row, "statistic") != "prevalence_at_least_50" {
+					return math.NaN()
+				}
+				return math.Round(f.Number(row, "n") * f.Number(row, "estimate"))
+			}, func(n, all int) int { return when(n < 10 || all-n < 10, min(10, all)) }},
+		{"current smokers", func(q person) bool { return q.value["smoker"] },
+			func(f *schema.Frame, row int) float64 {
+				if f.TextAt(row, "variable") != "smoker" || f.TextAt(row, "statistic") != "count_current" {
+					return math.NaN()
+				}
+				return f.Number(row, "estimate")
+			}, func(n, all int) int { return when(n < 10, min(10, all)) }},
+	}
+}
+
+func when(yes bool, width int) int {
+	if yes {
+		return width
+	}
+	return 0
+}
+
+// An attacker with every table of a release bounds what was hidden: the people
+// of a stratum, those without a value, those above a threshold or at a level,
+// what a set leaves of another. No group of fewer than ten can be placed in an
+// interval narrower than ten. His model of the tables shares nothing with the
+// release.
+func TestAttackerWithAllTables(t *testing.T) {
+	random := rand.New(rand.NewPCG(5, 6))
+	withstood := 0
+	for i, n := range []int{70, 140, 260} {
+		zero := i%2 == 0
+		f := invented(random, n)
+		results, out := released(t, f, settings(func(s *schema.Settings) { s.Disclosure.ZeroIsSmall = zero }))
+		people := publicView(f, results.People)
+		for _, q := range questions() {
+			withstood += hunt(t, fmt.Sprintf("%d people, %s", n, q.name), out, people, q, zero)
+		}
+		withstood += sums(t, fmt.Sprintf("%d people", n), out, people)
+	}
+	t.Logf("%d hidden groups withstood", withstood)
+	if withstood < 200 {
+		t.Errorf("only %d hidden groups: the test has lost its object", withstood)
+	}
+}
+
+// hunt bounds every group that must not be told. The unknowns are the people of
+// every atom, and after them those of the question.
+func hunt(t *testing.T, what string, out release.Output, people []person, q question, zero bool) int {
+	t.Helper()
+	atom, example := atomsOf(people)
+	many := len(example)
+	counts, sizes := make([]int, many), make([]int, many)
+	for i, p := range people {
+		sizes[atom[i]]++
+		if q.in(p) {
+			counts[atom[i]]++
+		}
+	}
+	system := attack.New(2 * many)
+	for k := range many {
+		system.NotAbove(many+k, k)
+	}
+	cells := map[string]cell{}
+	told := map[string]bool{}
+	for _, name := range []string{"summary", "comparison", "characteristics"} {
+		table := frame(t, out.Tables, name)
+		for row := range table.N {
+			c := cellOf(table, row)
+			if name == "comparison" && c.published == "all" {
+				continue // a total over some strata
+			}
+			cells[c.key] = c
+			in := group(example, c.holds)
+			total := table.Number(row, "n") + table.Number(row, "n_missing")
+			if !math.IsNaN(total) && !told[c.key] {
+				told[c.key] = true
+				system.Equal(in, total)
+			}
+			if q.read == nil {
+				continue
+			}
+			if v := q.read(table, row); !math.IsNaN(v) && !told["q"+c.key] {
+				told["q"+c.key] = true
+				system.Equal(shifted(in, many), v)
+			}
+		}
+	}
+	found := 0
+	try := func(name string, in []int) {
+		n, all := 0, 0
+		for _, k := range in {
+			n += counts[k]
+			all += sizes[k]
+		}
+		need := q.need(n, all)
+		if need == 0 || len(in) == 0 || !zero && (n == 0 || all-n == 0) {
+			return
+		}
+		found++
+		if q.read != nil {
+			in = shifted(in, many)
+		}
+		low, high, err := system.Bounds(in)
+		if err != nil {
+			t.Fatalf("%s, %s: %v", what, name, err)
+		}
+		if high-low < float64(need)-1e-6 {
+			t.Errorf("%s, %s: %d of %d lie between %.4g and %.4g", what, name, n, all, low, high)
+		}
+	}
+	for name, c := range cells {
+		try(name, group(example, c.holds))
+		for _, set := range []string{"healthy", "older"} {
+			inner := c
+			inner.set = set
+			less := group(example, func(p person) bool { return c.holds(p) && !inner.holds(p) })
+			if c.set == "all" || len(group(example, func(p person) bool { return inner.holds(p) && !c.holds(p) })) == 0 {
+				try(name+" less "+set, less)
+			}
+		}
+	}
+	return found
+}
+
+func shifted(in []int, by int) []int {
+	out := make([]int, len(in))
+	for i, k := range in {
+		out[i] = k + by
+	}
+	return out
+}
+
+func group(example []person, holds func(person) bool) []int {
+	var in []int
+	for k, q := range example {
+		if holds(q) {
+			in = append(in, k)
+		}
+	}
+	return in
+}
+
+// sums looks for the mean of a group of fewer than ten: whether its people are a
+// combination of groups whose number and mean are shown.
+func sums(t *testing.T, what string, out release.Output, people []person) int {
+	t.Helper()
+	atom, example := atomsOf(people)
+	sizes := make([]int, len(example))
+	for i := range people {
+		sizes[atom[i]]++
+	}
+	var shown [][]float64
+	cells := map[string]cell{}
+	for _, name := range []string{"summary", "comparison"} {
+		table := frame(t, out.Tables, name)
+		for row := range table.N {
+			c := cellOf(table, row)
+			if table.TextAt(row, "variable") != "central_pp_mmhg" || name == "comparison" && c.published == "all" {
+				continue
+			}
+			cells[c.key] = c
+			if table.TextAt(row, "statistic") == "mean" && !table.Missing(row, "estimate") && !table.Missing(row, "n") {
+				shown = append(shown, indicator(len(example), group(example, c.holds)))
+			}
+		}
+	}
+	found := 0
+	for name, c := range cells {
+		for _, less := range []string{"", "healthy", "older"} {
+			in := group(example, func(p person) bool { return c.holds(p) && (less == "" || !p.sets[less]) })
+			n := 0
+			for _, k := range in {
+				n += sizes[k]
+			}
+			if n == 0 || n >= 10 {
+				continue
+			}
+			found++
+			if rank(append(shown[:len(shown):len(shown)], indicator(len(example), in))) == rank(shown) {
+				t.Errorf("%s: the mean of %d people of %s less %q can be worked out", what, n, name, less)
+			}
+		}
+	}
+	return found
+}
+
+func indicator(n int, in []int) []float64 {
+	row := make([]float64, n)
+	for _, k := range in {
+		row[k] = 1
+	}
+	return row
+}
+
+// rank of a matrix of zeros and ones, by elimination.
+func rank(rows [][]float64) int {
+	var reduced [][]float64
+	var pivots []int
+	for _, row := range rows {
+		rest := append([]float64(nil), row...)
+		for k, r := range reduced {
+			if f := rest[pivots[k]]; f != 0 {
+				for j := range rest {
+					rest[j] -= f * r[j]
+				}
+			}
+		}
+		for j, v := range rest {
+			if math.Abs(v) > 1e-9 {
+				for i := range rest {
+					rest[i] /= v
+				}
+				reduced, pivots = append(reduced, rest), append(pivots, j)
+				break
+			}
+		}
+	}
+	return len(reduced)
+}

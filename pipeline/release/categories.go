@@ -1,0 +1,320 @@
+package release
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"tonocohort/schema"
+	"tonocohort/stats/disclose"
+)
+
+// characteristic is a column of levels that a table counts.
+type characteristic struct {
+	name   string
+	levels []string // that occur, (missing) last where some have none
+	code   []int    // by person
+	used   []int    // groups in which it is counted
+	common int      // the most frequent level: what the others leave of the whole
+}
+
+// categories is the layer of the levels of characteristics.
+func (c *checker) categories() error {
+	used := map[string][]int{}
+	for _, f := range c.Tables {
+		if f.Table.Name == flowTable || !f.Has("statistic") {
+			continue
+		}
+		for row := range f.N {
+			name := f.TextAt(row, "variable")
+			if _, level := levelOf(f.TextAt(row, "statistic")); !level {
+				continue
+			}
+			g, ok := c.group(f, row)
+			if !ok {
+				continue
+			}
+			if i, known := c.groups.index[g.key()]; known && !slices.Contains(used[name], i) {
+				used[name] = append(used[name], i)
+			}
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(used)) {
+		x, ok := c.characteristic(name, used[name])
+		if !ok {
+			continue
+		}
+		if err := c.countLevels(x); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// levelOf reads the level that a count or a share is of.
+func levelOf(statistic string) (level string, ok bool) {
+	if level, ok = strings.CutPrefix(statistic, countPrefix); ok {
+		return level, true
+	}
+	return strings.CutPrefix(statistic, sharePrefix)
+}
+
+// Prefixes of the statistics of a level, as package tabulate writes them.
+const (
+	countPrefix = "count_"
+	sharePrefix = "proportion_"
+)
+
+func (c *checker) characteristic(name string, used []int) (characteristic, bool) {
+	text, ok := c.labels(name)
+	if !ok {
+		return characteristic{}, false
+	}
+	x := characteristic{name: name, used: used, code: make([]int, len(c.People.Rows))}
+	for i := range text {
+		if text[i] == "" {
+			text[i] = missingLevel
+		}
+	}
+	x.levels = slices.Compact(slices.Sorted(slices.Values(text)))
+	x.levels = slices.DeleteFunc(x.levels, func(l string) bool { return l == missingLevel })
+	if slices.Contains(text, missingLevel) {
+		x.levels = append(x.levels, missingLevel)
+	}
+	often := make([]int, len(x.levels))
+	for i, label := range text {
+		x.code[i] = slices.Index(x.levels, label)
+		often[x.code[i]]++
+		if often[x.code[i]] > often[x.common] {
+			x.common = x.code[i]
+		}
+	}
+	return x, true
+}
+
+// labels returns the level of every person in a column, "" where missing.
+func (c *checker) labels(name string) ([]string, bool) {
+	text := make([]string, len(c.People.Rows))
+	switch {
+	case slices.Contains(c.People.Columns, name):
+		k := slices.Index(c.People.Columns, name)
+		for i, code := range c.People.Codes[k] {
+			if text[i] = c.People.Levels[k][code]; text[i] == missingLevel {
+				text[i] = ""
+			}
+		}
+	case !c.Visits.Has(name):
+		return nil, false
+	case c.Visits.Column(name).Kind == schema.Boolean:
+		for i, row := range c.People.Rows {
+			switch c.Visits.Number(row, name) {
+			case 0:
+				text[i] = "no"
+			case 1:
+				text[i] = "yes"
+			}
+		}
+	case c.Visits.Column(name).Textual():
+		for i, row := range c.People.Rows {
+			text[i] = c.Visits.TextAt(row, name)
+		}
+	default:
+		return nil, false
+	}
+	return text, true
+}
+
+// commonWeight makes the most frequent level the first to be hidden for
+// another: a reader loses least, since it is about what the others leave.
+const (
+	commonWeight = 1
+	levelWeight  = 10
+)
+
+// countLevels hides the levels that too few have, and others so that these
+// cannot be worked out from the number of people in the group.
+func (c *checker) countLevels(x characteristic) error {
+	atoms, axes, find := c.byLevel(x)
+	t := disclose.Table{Dimensions: len(axes) + 1}
+	type place struct{ group, level int }
+	var places []place
+	project := func(classes [][]int, level []int) [][]int {
+		narrow := make([][]int, len(axes)+1)
+		for d, a := range axes {
+			narrow[d] = classes[a]
+		}
+		narrow[len(axes)] = level
+		return narrow
+	}
+	for _, i := range x.used {
+		g := c.groups.list[i]
+		base := c.stateOf("", g)
+		t.Domains = append(t.Domains, disclose.Domain{Classes: project(c.groups.classes[i], nil), Hidden: base.hides >= additive,
+			Floor: floorOf(base, c.rules.MinCell), Cost: 1e6 * c.cost(g, c.groups.sizes[i])})
+		places = append(places, place{i, -1})
+		for level := range x.levels {
+			d := c.levelDomain(x, i, level)
+			d.Classes = project(c.groups.classes[i], []int{level})
+			t.Domains = append(t.Domains, d)
+			places = append(places, place{i, level})
+		}
+	}
+	for _, h := range c.differences(x.used) {
+		for level := range x.levels {
+			d := disclose.Domain{Hidden: true}
+			for _, a := range h.atoms {
+				if k, ok := find(a, level); ok && !slices.Contains(d.Atoms, k) {
+					d.Atoms = append(d.Atoms, k)
+				}
+			}
+			if len(d.Atoms) == 0 {
+				continue
+			}
+			n := c.headcount(h.atoms, x.at(level))
+			if c.smallLevel(x, level, n) && !c.ruledOut(x, h.set, level) {
+				d.Need = min(c.rules.MinCell, sum(h.atoms, c.layout.sizes))
+			}
+			t.Domains = append(t.Domains, d)
+		}
+	}
+	t.Atoms = atoms
+	p, _, err := protect(t)
+	if err != nil {
+		return err
+	}
+	for k, at := range places {
+		if !p.Hidden[k] || at.level < 0 {
+			continue
+		}
+		g := c.groups.list[at.group]
+		c.levels[levelKey(x.name, x.levels[at.level], g)] = true
+		if x.levels[at.level] == missingLevel {
+			c.decide(x.name, g, state{counts, ruleMissing})
+		}
+	}
+	return nil
+}
+
+func floorOf(s state, minimum int) int {
+	if s.hides == everything {
+		return 0
+	}
+	return minimum
+}
+
+// levelDomain is the count of one level in a published group.
+func (c *checker) levelDomain(x characteristic, i, level int) disclose.Domain {
+	g := c.groups.list[i]
+	n := c.headcount(c.groups.atoms[i], x.at(level))
+	d := disclose.Domain{Cost: c.cost(g, 0) * levelWeight}
+	if level == x.common {
+		d.Cost = c.cost(g, 0) * commonWeight
+	}
+	missing := x.levels[level] == missingLevel
+	d.Hidden = c.stateOf("", g).hides >= additive || missing && c.stateOf(x.name, g).hides >= counts
+	switch {
+	case len(c.groups.atoms[i]) == 0:
+	case c.smallLevel(x, level, n) && !c.ruledOut(x, g.set, level):
+		d.Need = c.rules.MinCell
+	case !d.Hidden && !missing && n > 0:
+		d.Floor = c.rules.MinCell
+	}
+	return d
+}
+
+func (x characteristic) at(level int) []bool {
+	yes := make([]bool, len(x.code))
+	for i, code := range x.code {
+		yes[i] = code == level
+	}
+	return yes
+}
+
+// smallLevel judges a count of a level; that nobody's level is missing may be said.
+func (c *checker) smallLevel(x characteristic, level, n int) bool {
+	if x.levels[level] == missingLevel {
+		return c.few(n)
+	}
+	return c.rules.Small(n)
+}
+
+// ruledOut reports a level that nobody of a set can have, because a rule of the
+// set says so.
+func (c *checker) ruledOut(x characteristic, set, level int) bool {
+	named := false
+	for _, rule := range c.Settings.Analysis.Sets[c.People.Sets[set]] {
+		named = named || rule.Column == x.name
+	}
+	if !named {
+		return false
+	}
+	for i, yes := range c.People.In[set] {
+		if yes && x.code[i] == level {
+			return false
+		}
+	}
+	return true
+}
+
+// byLevel counts people by the axes that the groups use and by level; find
+// returns where an atom of the layout is counted.
+func (c *checker) byLevel(x characteristic) (atoms []disclose.Atom, axes []int, find func(atom, level int) (int, bool)) {
+	for d := range c.layout.axes {
+		for _, i := range x.used {
+			if c.groups.classes[i][d] != nil || slices.Contains(c.layout.setAxis, d) {
+				axes = append(axes, d)
+				break
+			}
+		}
+	}
+	place := func(atom, level int) []int {
+		at := make([]int, len(axes)+1)
+		for d, a := range axes {
+			at[d] = c.layout.at[atom][a]
+		}
+		at[len(axes)] = level
+		return at
+	}
+	index := map[string]int{}
+	find = func(atom, level int) (int, bool) {
+		k, known := index[fmt.Sprint(place(atom, level))]
+		return k, known
+	}
+	number := func(atom, level int) int {
+		at := place(atom, level)
+		k, known := index[fmt.Sprint(at)]
+		if !known {
+			k = len(atoms)
+			index[fmt.Sprint(at)] = k
+			atoms = append(atoms, disclose.Atom{At: at, Capacity: disclose.Unbounded})
+		}
+		return k
+	}
+	for i, a := range c.layout.atomOf {
+		atoms[number(a, x.code[i])].Value += c.People.times(i)
+	}
+	for a := range c.layout.at {
+		for level := range x.levels {
+			if c.rules.ZeroIsSmall && !c.impossible(x, a, level) {
+				number(a, level)
+			}
+		}
+	}
+	return atoms, axes, find
+}
+
+// impossible reports a level that the people of an atom cannot have, for the
+// rules of a set that they are in.
+func (c *checker) impossible(x characteristic, atom, level int) bool {
+	for set, axis := range c.layout.setAxis {
+		if axis >= 0 && c.layout.at[atom][axis] == 1 && c.ruledOut(x, set, level) {
+			return true
+		}
+	}
+	return false
+}
+
+func levelKey(variable, level string, g group) string {
+	return level + "\x00" + stateKey(variable, g)
+}

@@ -1,0 +1,235 @@
+package release
+
+import (
+	"slices"
+	"strings"
+
+	"tonocohort/schema"
+)
+
+// groups are the strata of sets that some table publishes.
+type groups struct {
+	list    []group
+	index   map[string]int
+	classes [][][]int // by group, by axis
+	atoms   [][]int   // by group
+	sizes   []int     // by group: rows
+	persons []int     // by group: people
+	used    map[string][]int
+}
+
+// publishedGroups gathers the strata from the rows of the tables themselves, so
+// that a table that was not foreseen takes part. Where nobody is as telling as a
+// few, strata without anybody belong to the table too: a row that is absent
+// would tell that nobody is there.
+func (c *checker) publishedGroups() *groups {
+	g := &groups{index: map[string]int{}, used: map[string][]int{}}
+	for _, f := range c.Tables {
+		if f.Table.Name == flowTable {
+			continue
+		}
+		last := ""
+		for row := range f.N {
+			group, ok := c.group(f, row)
+			if !ok {
+				continue
+			}
+			key := f.TextAt(row, "variable") + "\x00" + group.key()
+			if key == last {
+				continue
+			}
+			last = key
+			c.use(g, f.TextAt(row, "variable"), group)
+		}
+		if f.Table.Name == summaryTable && c.rules.ZeroIsSmall {
+			c.useGrid(g, f)
+		}
+	}
+	return g
+}
+
+// use notes that a variable is published for a group of people.
+func (c *checker) use(g *groups, variable string, of group) {
+	key := of.key()
+	i, known := g.index[key]
+	if !known {
+		classes, ok := c.layout.classes(of)
+		if !ok {
+			return // a label that no analysed person has
+		}
+		i = len(g.list)
+		g.index[key] = i
+		g.list = append(g.list, of)
+		g.classes = append(g.classes, classes)
+		g.atoms = append(g.atoms, c.layout.within(classes))
+		g.sizes = append(g.sizes, sum(g.atoms[i], c.layout.sizes))
+		g.persons = append(g.persons, c.headcount(g.atoms[i], nil))
+	}
+	if !slices.Contains(g.used[variable], i) {
+		g.used[variable] = append(g.used[variable], i)
+	}
+}
+
+// within lists the atoms of a group.
+func (l *layout) within(classes [][]int) []int {
+	var atoms []int
+	for a, at := range l.at {
+		inside := true
+		for d, class := range at {
+			inside = inside && (classes[d] == nil || slices.Contains(classes[d], class))
+		}
+		if inside {
+			atoms = append(atoms, a)
+		}
+	}
+	return atoms
+}
+
+func sum(atoms, values []int) int {
+	total := 0
+	for _, a := range atoms {
+		total += values[a]
+	}
+	return total
+}
+
+// headcount counts the people, not the visits, in some atoms; of those for whom
+// yes is true where it is given.
+func (c *checker) headcount(atoms []int, yes []bool) int {
+	n := 0
+	if !c.People.Repeated && yes == nil {
+		return sum(atoms, c.layout.sizes)
+	}
+	in := make([]bool, len(c.layout.at))
+	for _, a := range atoms {
+		in[a] = true
+	}
+	seen := map[int]bool{}
+	for i, a := range c.layout.atomOf {
+		if !in[a] || yes != nil && !yes[i] {
+			continue
+		}
+		if c.People.Repeated {
+			if seen[c.People.Person[i]] {
+				continue
+			}
+			seen[c.People.Person[i]] = true
+		}
+		n += c.People.times(i)
+	}
+	return n
+}
+
+// group tells which people a row of a table of statistics rests on.
+func (c *checker) group(f *schema.Frame, row int) (group, bool) {
+	if !f.Has("set") || !f.Has("variable") || !f.Has("statistic") {
+		return group{}, false
+	}
+	set := slices.Index(c.People.Sets, f.TextAt(row, "set"))
+	if set < 0 {
+		return group{}, false
+	}
+	g := group{set: set, labels: make([]string, len(c.layout.families))}
+	comparison := f.Table.Name == comparisonTable
+	for i, family := range c.layout.families {
+		g.labels[i] = everyLevel
+		name, own := strings.CutPrefix(family.name, publishedPrefix)
+		switch {
+		case own && comparison && f.TextAt(row, "published") == name:
+			g.labels[i] = f.TextAt(row, ageBand)
+		case own, comparison && family.name == ageBand:
+		case f.Has(family.name) && family.name != "variable":
+			g.labels[i] = f.TextAt(row, family.name)
+		}
+		if g.labels[i] == "" {
+			g.labels[i] = everyLevel
+		}
+	}
+	if comparison && f.TextAt(row, ageBand) == everyLevel {
+		return group{}, false // a total over some strata: judged by itself
+	}
+	return g, true
+}
+
+// useGrid adds every combination of the levels that occur to the summary of
+// each variable, unless a rule of the set leaves the level out.
+func (c *checker) useGrid(g *groups, f *schema.Frame) {
+	var strata []int
+	cells := 1
+	for i, family := range c.layout.families {
+		if f.Has(family.name) {
+			strata = append(strata, i)
+			cells *= len(family.labels) + 1
+		}
+	}
+	if cells > mostEmpty {
+		return
+	}
+	var variables []string
+	for _, v := range f.Texts("variable") {
+		if len(variables) == 0 || variables[len(variables)-1] != v {
+			variables = append(variables, v)
+		}
+	}
+	slices.Sort(variables)
+	variables = slices.Compact(variables)
+	for set := range c.People.Sets {
+		for _, of := range c.grid(set, strata) {
+			for _, v := range variables {
+				c.use(g, v, of)
+			}
+		}
+	}
+}
+
+// grid lists the strata of a set in the order of the tables: all before the
+// levels, the first column the slowest.
+func (c *checker) grid(set int, strata []int) []group {
+	list := []group{{set: set, labels: c.noLabels()}}
+	for _, i := range strata {
+		var wider []group
+		for _, g := range list {
+			for _, label := range append([]string{everyLevel}, c.layout.families[i].labels...) {
+				if label != everyLevel && c.leftOutByRule(set, c.layout.families[i], label) {
+					continue
+				}
+				labels := slices.Clone(g.labels)
+				labels[i] = label
+				wider = append(wider, group{set: set, labels: labels})
+			}
+		}
+		list = wider
+	}
+	return list
+}
+
+func (c *checker) noLabels() []string {
+	labels := make([]string, len(c.layout.families))
+	for i := range labels {
+		labels[i] = everyLevel
+	}
+	return labels
+}
+
+// leftOutByRule reports that nobody of a set has a level and that its rules
+// speak of the column: that nobody is there is then no news.
+func (c *checker) leftOutByRule(set int, of family, label string) bool {
+	column := of.name
+	if column == ageBand || strings.HasPrefix(column, publishedPrefix) {
+		column = "age_years"
+	}
+	named := false
+	for _, rule := range c.Settings.Analysis.Sets[c.People.Sets[set]] {
+		named = named || rule.Column == column || rule.Column == of.name
+	}
+	if !named {
+		return false
+	}
+	holds := of.holds[label]
+	for i, yes := range c.People.In[set] {
+		if yes && slices.Contains(holds, c.layout.axes[of.axis].code[i]) {
+			return false
+		}
+	}
+	return true
+}

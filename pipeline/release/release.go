@@ -1,0 +1,187 @@
+// Package release decides what may leave the study. It takes the tables of
+// statistics, whatever they are, with the people behind them, and returns the
+// tables as they may be published, with a report of which rule hid what.
+//
+// It works in layers, each over the same strata and the same sets that lie in
+// one another:
+//
+//   - people: how many stand in a stratum of a set. A stratum of too few is
+//     hidden in every table; others lose what adds up (counts, means, SDs,
+//     shares) so that the hidden one cannot be worked out, and keep their
+//     percentiles, which do not add up.
+//   - values of a variable: as the layer of people, for those who have a value,
+//     and with the rules on contributions. Where fewer than the smallest cell
+//     have none, both counts are hidden and what would give them away is made
+//     coarse.
+//   - shares above a threshold, and levels of a characteristic: both sides count.
+//
+// The number of a hidden group cannot be placed in an interval narrower than the
+// smallest cell; package disclose has the method and its attacker. What a rule
+// hides is never in the report.
+package release
+
+import (
+	"fmt"
+
+	"tonocohort/schema"
+	"tonocohort/stats/disclose"
+)
+
+// People says who stands behind the statistics, as package tabulate gives it.
+// Slices "by person" run over Rows.
+type People struct {
+	Rows     []int      // rows of the person-level table that are analysed, ascending
+	Person   []int      // by person: number of the person; equal only where visits repeat
+	Repeated bool       // a person may stand in several rows
+	Times    []int      // by person: how many people the row stands for; nil: one each
+	Sets     []string   // everyone first
+	In       [][]bool   // by set, by person
+	Columns  []string   // columns with levels
+	Levels   [][]string // by column: the levels that occur, in their order; (missing) last
+	Codes    [][]int    // by column, by person: position of the level
+}
+
+// Input is what a release is made from.
+type Input struct {
+	Tables   []*schema.Frame // tables of statistics and the flow
+	Visits   *schema.Frame   // the person-level table behind them
+	People   People
+	Settings schema.Settings
+}
+
+// Output is what may leave the study.
+type Output struct {
+	Tables []*schema.Frame // as the input's, in its order, with the column suppressed
+	Report *schema.Frame   // released: how much was hidden by which rule
+	Detail *schema.Frame   // restricted: which rule hid what in which row
+	Hidden int             // rows in which something is hidden
+}
+
+// times is how many people a row stands for.
+func (p People) times(i int) int {
+	if p.Times == nil {
+		return 1
+	}
+	return p.Times[i]
+}
+
+// Labels beside the levels of a column, as package tabulate writes them.
+const (
+	everyLevel   = "all"
+	missingLevel = "(missing)"
+)
+
+// Tables by name that need more than the common rules.
+const (
+	flowTable       = "flow"
+	summaryTable    = "summary"
+	characteristics = "characteristics"
+	comparisonTable = "comparison"
+	regressionTable = "regression"
+	centilesTable   = "centiles"
+)
+
+// checker carries what the layers hand on.
+type checker struct {
+	Input
+	rules  disclose.Rules
+	layout *layout
+	groups *groups             // strata that some table publishes
+	state  map[string]state    // by key of variable and group
+	shares map[string]bool     // hidden shares, by key of statistic and group
+	levels map[string]bool     // hidden levels, by key of variable, level and group
+	models map[string]*sampled // by key of set, outcome and model
+	other  map[string]state    // by block and stratum of a table with people of its own
+	cache  map[string]variable
+	tier   tier
+	log    reporter
+}
+
+// Check applies the rules of the settings to every table.
+func Check(in Input) (Output, error) {
+	c := newChecker(in)
+	for _, layer := range []struct {
+		name string
+		do   func() error
+	}{
+		{"people", c.people}, {"values", c.values}, {"shares", c.thresholds}, {"levels", c.categories}, {"models", c.sampleModels},
+		{"other tables", c.otherTables},
+	} {
+		if err := layer.do(); err != nil {
+			return Output{}, fmt.Errorf("disclosure control of %s: %w", layer.name, err)
+		}
+	}
+	var out Output
+	for _, f := range in.Tables {
+		if f.Table.Restricted {
+			return Output{}, fmt.Errorf("the table %s holds single persons and cannot be released", f.Table.Name)
+		}
+		released := c.release(f)
+		out.Tables = append(out.Tables, released)
+		c.log.rowsInTable(released)
+	}
+	out.Report, out.Detail, out.Hidden = c.log.frames(in.Settings.Disclosure)
+	return out, nil
+}
+
+func newChecker(in Input) *checker {
+	d := in.Settings.Disclosure
+	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}}
+	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
+		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}
+	c.layout = newLayout(in)
+	c.groups = c.publishedGroups()
+	return c
+}
+
+// few reports a count of people without a value that is too small to be told.
+func (c *checker) few(count int) bool {
+	return c.Settings.Disclosure.MissingIsSmall && c.rules.Few(count)
+}
+
+// release returns one table as it may leave the study.
+func (c *checker) release(f *schema.Frame) *schema.Frame {
+	if f.Table.Name == flowTable {
+		return c.releaseFlow(f)
+	}
+	if f.Table.Name == summaryTable && c.rules.ZeroIsSmall {
+		f = c.completed(f)
+	}
+	out := schema.NewFrame(schema.Released(f.Table), f.N)
+	for row := range f.N {
+		out.CopyRow(out.AddRow(), f, row)
+	}
+	given := readModels(out)
+	for row := range out.N {
+		c.releaseRow(out, row, given)
+	}
+	return out
+}
+
+// modelFacts is what a table of models says of each as a whole, by model.
+type modelFacts struct {
+	degrees map[string]float64 // residual degrees of freedom: given, or people less coefficients
+	events  map[string]float64
+}
+
+func readModels(f *schema.Frame) modelFacts {
+	m := modelFacts{map[string]float64{}, map[string]float64{}}
+	if f.Table.Name != regressionTable {
+		return m
+	}
+	coefficients := map[string]float64{}
+	given := map[string]bool{}
+	for row := range f.N {
+		key := modelKey(f, row)
+		switch statistic := f.TextAt(row, "statistic"); {
+		case statistic == "residual_df":
+			m.degrees[key], given[key] = f.Number(row, "estimate"), true
+		case statistic == "events":
+			m.events[key] = f.Number(row, "estimate")
+		case statistic == "estimate" && !given[key]:
+			coefficients[key]++
+			m.degrees[key] = f.Number(row, "n") - coefficients[key]
+		}
+	}
+	return m
+}

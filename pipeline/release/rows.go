@@ -1,0 +1,388 @@
+package release
+
+import (
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"tonocohort/schema"
+	"tonocohort/stats"
+	"tonocohort/stats/disclose"
+)
+
+// row is one row of a table on its way out.
+type row struct {
+	f      *schema.Frame
+	at     int
+	log    *reporter
+	given  modelFacts
+	hidden []string // what was hidden, in a fixed order at the end
+}
+
+func (r *row) text(column string) string {
+	if !r.f.Has(column) {
+		return ""
+	}
+	return r.f.TextAt(r.at, column)
+}
+
+func (r *row) number(column string) float64 {
+	if !r.f.Has(column) {
+		return math.NaN()
+	}
+	return r.f.Number(r.at, column)
+}
+
+// The parts of a row that can be hidden.
+const (
+	partAll      = "all"
+	partEstimate = "estimate"
+	partInterval = "interval"
+	partCounts   = "counts"
+)
+
+func (r *row) hide(part, rule string, columns ...string) {
+	for _, name := range columns {
+		if r.f.Has(name) {
+			r.f.SetNumber(r.at, name, math.NaN())
+		}
+	}
+	if !slices.Contains(r.hidden, part) {
+		r.hidden = append(r.hidden, part)
+	}
+	r.log.add(r.f, r.at, rule, part)
+}
+
+func (r *row) hideAll(rule string) {
+	r.hide(partAll, rule, "estimate", "low", "high", "level", "n", "n_missing")
+	r.hidden = []string{partAll}
+}
+
+func (r *row) hideEstimate(rule string) {
+	r.hide(partEstimate, rule, "estimate", "low", "high", "level")
+}
+
+func (r *row) hideInterval(rule string) { r.hide(partInterval, rule, "low", "high", "level") }
+
+func (r *row) hideCounts(rule string) { r.hide(partCounts, rule, "n", "n_missing") }
+
+func (r *row) gone() bool { return slices.Contains(r.hidden, partAll) }
+
+// finish writes what was hidden into the row.
+func (r *row) finish() {
+	slices.Sort(r.hidden)
+	if len(r.hidden) > 0 && r.f.Has("note") {
+		r.f.SetText(r.at, "note", quietNote(r.f.TextAt(r.at, "note"), r.hidden))
+	}
+	r.f.SetText(r.at, schema.Suppressed, strings.Join(r.hidden, " "))
+}
+
+// releaseRow applies every rule to one row of a table of statistics.
+func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
+	r := &row{f: f, at: at, log: &c.log, given: given}
+	defer r.finish()
+	if f.Has("note") {
+		r.maskNote()
+	}
+	if !f.Has("estimate") || !f.Has("n") {
+		return
+	}
+	_, level := levelOf(r.text("statistic"))
+	switch g, known := c.group(f, at); {
+	case isExtreme(r.text("statistic")):
+		r.hideAll(ruleExtreme)
+	case f.Has("model"):
+		c.releaseModelRow(r)
+	case f.Table.Name == comparisonTable && r.text(ageBand) == everyLevel:
+		c.releaseTotal(r)
+	case !known:
+		c.releaseUnknown(r)
+	case level:
+		c.releaseLevel(r, g)
+	default:
+		c.releaseStatistic(r, g)
+	}
+	if !r.gone() {
+		r.round(c.Settings.Disclosure.Rounding, c.rules.MinCell)
+	}
+}
+
+func isExtreme(statistic string) bool {
+	return slices.Contains([]string{"min", "max", "minimum", "maximum", "range"}, statistic)
+}
+
+// releaseStatistic applies what was decided on the people behind a row, then the
+// rules on the statistic itself.
+func (c *checker) releaseStatistic(r *row, g group) {
+	statistic, variable := r.text("statistic"), r.text("variable")
+	n := r.number("n")
+	s := c.stateOf(variable, g)
+	if own := c.otherState(r.f, r.at); own.hides > s.hides || !c.known(r.f) && !c.samePeople(variable, g, n) {
+		s = own
+	}
+	p, sample := percentile(r)
+	if s.hides < additive && !(n >= float64(c.rules.MinCell)) {
+		s = state{everything, ruleMinimum}
+	}
+	if c.People.Repeated && s.hides < additive && c.rules.Small(c.headcountOf(g)) {
+		s = state{everything, ruleMinimum}
+	}
+	switch s.hides {
+	case everything:
+		r.hideAll(s.rule)
+		return
+	case additive:
+		adds := !sample && r.f.Table.Name != centilesTable
+		hidden := p != 0.5 && (c.tier > tierPercentiles || int(n) < c.rules.PeopleFor(p)+c.rules.MinCell)
+		if adds || sample && hidden || c.tier == tierNothing {
+			r.hideAll(s.rule)
+			return
+		}
+		r.hideCounts(s.rule)
+	case counts:
+		if tellsCount(r) {
+			r.hideAll(s.rule)
+			return
+		}
+		r.hideCounts(s.rule)
+		c.coarseBeside(r, n)
+	default:
+		c.fewMissingOf(r, n)
+	}
+	if !r.gone() && r.text("method") == "count" && statistic != "n_missing" && c.rules.Small(int(r.number("estimate"))) {
+		r.hideAll(ruleMinimum)
+	}
+	c.releasePercentile(r, p, sample, n)
+	c.releaseShare(r, g, n)
+}
+
+// fewMissingOf is the rule on missing values for a row whose group no layer knew.
+func (c *checker) fewMissingOf(r *row, n float64) {
+	if r.gone() || !c.few(int(r.number("n_missing"))) {
+		return
+	}
+	if tellsCount(r) {
+		r.hideAll(ruleMissing)
+		return
+	}
+	r.hideCounts(ruleMissing)
+	c.coarseBeside(r, n)
+}
+
+// tellsCount reports a statistic that is a number of people or gives it away
+// beside the others: SD over standard error is the root of n.
+func tellsCount(r *row) bool {
+	return r.text("method") == "count" || strings.HasPrefix(r.text("statistic"), "n_") ||
+		slices.Contains([]string{"n", "se", "se_change", "sum_of_weights"}, r.text("statistic"))
+}
+
+// samePeople reports that a row of a table that no layer knows rests on the very
+// people of a group: then what was decided on them holds for it.
+func (c *checker) samePeople(variable string, g group, n float64) bool {
+	i, known := c.groups.index[g.key()]
+	if !known {
+		return false
+	}
+	if v, ok := c.variable(variable); ok && float64(sum(c.groups.atoms[i], v.counted)) == n {
+		return true
+	}
+	return float64(c.groups.sizes[i]) == n
+}
+
+func (c *checker) headcountOf(g group) int {
+	if i, known := c.groups.index[g.key()]; known {
+		return c.groups.persons[i]
+	}
+	return c.rules.MinCell
+}
+
+var percentileName = regexp.MustCompile(`^(?:p|reference_limit_)(\d+(?:[._]\d+)?)$`)
+
+// percentile reads which sample percentile a row holds. A centile that a model
+// gives for an age is no value of the sample.
+func percentile(r *row) (p float64, sample bool) {
+	if r.f.Table.Name == centilesTable {
+		return 0, false
+	}
+	statistic := r.text("statistic")
+	if statistic == "median" {
+		return 0.5, true
+	}
+	m := percentileName.FindStringSubmatch(statistic)
+	if m == nil {
+		return 0, false
+	}
+	percent, err := strconv.ParseFloat(strings.ReplaceAll(m[1], "_", "."), 64)
+	if err != nil {
+		return 0, false
+	}
+	return percent / 100, true
+}
+
+// releasePercentile hides percentiles beyond which too few people lie, and ends
+// of intervals that are values of persons near the edge of the sample.
+func (c *checker) releasePercentile(r *row, p float64, sample bool, n float64) {
+	if r.gone() || !sample {
+		return
+	}
+	if !(n >= float64(c.rules.PeopleFor(p))) {
+		r.hideEstimate(rulePercentile)
+		return
+	}
+	if !strings.Contains(r.text("method"), stats.MethodOrderStatistic) || math.IsNaN(r.number("low")) {
+		return
+	}
+	low, high, _ := stats.OrderStatisticRanks(int(n), p, r.number("level"))
+	if !c.rules.RanksShown(low, high, int(n)) {
+		r.hideInterval(ruleOrder)
+	}
+}
+
+// releaseShare hides shares with too few people on a side.
+func (c *checker) releaseShare(r *row, g group, n float64) {
+	statistic := r.text("statistic")
+	if r.gone() || !isShare(statistic) {
+		return
+	}
+	hits := math.Round(n * r.number("estimate"))
+	if c.shares[shareKey(statistic, r.text("variable"), g)] || c.rules.Small(int(hits)) || c.rules.Small(int(n-hits)) {
+		r.hideEstimate(ruleSides)
+	}
+}
+
+func isShare(statistic string) bool {
+	return strings.HasPrefix(statistic, "prevalence") || strings.HasPrefix(statistic, "proportion") || strings.HasPrefix(statistic, "share")
+}
+
+// releaseLevel applies what was decided on a level of a characteristic.
+func (c *checker) releaseLevel(r *row, g group) {
+	variable, statistic := r.text("variable"), r.text("statistic")
+	level, _ := levelOf(statistic)
+	s := c.stateOf(variable, g)
+	n := r.number("n")
+	switch {
+	case s.hides >= additive:
+		r.hideAll(s.rule)
+	case !(n >= float64(c.rules.MinCell)):
+		r.hideAll(ruleMinimum)
+	case c.levels[levelKey(variable, level, g)]:
+		r.hideAll(ruleSides)
+	case s.hides == counts:
+		r.hideCounts(s.rule)
+		if strings.HasPrefix(statistic, sharePrefix) {
+			c.coarseBeside(r, n)
+		}
+	}
+}
+
+// releaseUnknown judges a row about people that no layer knows by itself.
+func (c *checker) releaseUnknown(r *row) {
+	n := r.number("n")
+	if !(n >= float64(c.rules.MinCell)) {
+		r.hideAll(ruleMinimum)
+		return
+	}
+	c.fewMissingOf(r, n)
+	p, sample := percentile(r)
+	c.releasePercentile(r, p, sample, n)
+	if hits := math.Round(n * r.number("estimate")); isShare(r.text("statistic")) && (c.rules.Small(int(hits)) || c.rules.Small(int(n-hits))) {
+		r.hideEstimate(ruleSides)
+	}
+}
+
+// releaseTotal judges a total over the strata of a comparison: with one of them
+// hidden it would give that one away, unless enough people are hidden together.
+func (c *checker) releaseTotal(r *row) {
+	n := r.number("n")
+	if !(n >= float64(c.rules.MinCell)) {
+		r.hideAll(ruleMinimum)
+		return
+	}
+	hidden, many := 0, 0
+	for i, g := range c.groups.list {
+		if !c.inTotal(r, g) {
+			continue
+		}
+		people := c.groups.sizes[i]
+		if people >= 2 && c.stateOf(r.text("variable"), g).hides >= additive {
+			hidden += people
+			many++
+		}
+	}
+	if many == 1 || many > 1 && hidden < 2*c.rules.MinCell {
+		r.hideAll(ruleComplement)
+		return
+	}
+	if many > 0 || c.few(int(r.number("n_missing"))) {
+		r.hideCounts(ruleComplement)
+		c.coarseBeside(r, n)
+	}
+}
+
+// inTotal reports a stratum that a total of the comparison is taken over.
+func (c *checker) inTotal(r *row, g group) bool {
+	if c.People.Sets[g.set] != r.text("set") {
+		return false
+	}
+	published := false
+	for i, f := range c.layout.families {
+		switch {
+		case f.name == publishedPrefix+r.text("published"):
+			published = g.labels[i] != everyLevel
+		case f.name == "sex" && r.text("sex") != everyLevel && g.labels[i] != r.text("sex"):
+			return false
+		}
+	}
+	return published
+}
+
+// coarseBeside makes coarse what would tell the hidden number of people: the
+// ends of an interval by its width, a share by its denominator, any estimate by
+// its digits.
+func (c *checker) coarseBeside(r *row, n float64) { r.coarsen(int(n), c.rules.MinCell) }
+
+func (r *row) coarsen(n, minCell int) {
+	estimate, low, high := r.number("estimate"), r.number("low"), r.number("high")
+	step := disclose.Step(estimate, low, high, n, minCell)
+	fine := disclose.NiceStep((high - low) / 40)
+	switch {
+	case isShare(r.text("statistic")):
+		fine = max(disclose.NiceStep(1/float64(n)), disclose.ShareStep(estimate, n, minCell))
+	case step == 0:
+		fine = disclose.NiceStep(math.Abs(estimate) / 500)
+	}
+	r.setCoarse("estimate", fine)
+	r.setCoarse("low", step)
+	r.setCoarse("high", step)
+	r.log.add(r.f, r.at, ruleCoarse, partCounts)
+}
+
+func (r *row) setCoarse(column string, step float64) {
+	if v := r.number(column); !math.IsNaN(v) {
+		r.f.SetNumber(r.at, column, disclose.To(v, step))
+	}
+}
+
+// round brings counts to a multiple of the base, and makes coarse what would
+// give the exact ones away.
+func (r *row) round(base, minCell int) {
+	if base < 2 {
+		return
+	}
+	n := r.number("n")
+	if r.text("method") == "count" || r.text("statistic") == "residual_df" {
+		if v := r.number("estimate"); !math.IsNaN(v) {
+			r.f.SetNumber(r.at, "estimate", float64(disclose.Round(int(v), base)))
+		}
+	} else if n > 0 {
+		r.coarsen(int(n), max(base, minCell))
+	}
+	for _, column := range []string{"n", "n_missing"} {
+		if v := r.number(column); !math.IsNaN(v) {
+			r.f.SetNumber(r.at, column, float64(disclose.Round(int(v), base)))
+		}
+	}
+	r.log.add(r.f, r.at, ruleRounded, partCounts)
+}

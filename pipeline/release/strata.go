@@ -1,0 +1,283 @@
+package release
+
+import (
+	"fmt"
+	"slices"
+
+	"tonocohort/stats/disclose"
+)
+
+// hides says how much of a row is hidden.
+type hides int
+
+// From nothing to everything. What adds up are counts, means, SDs and shares:
+// with them a hidden group could be worked out from its margins.
+const (
+	nothing hides = iota
+	counts        // the numbers of people with and without a value
+	additive
+	everything
+)
+
+// state is what was decided on a group of people, and by which rule.
+type state struct {
+	hides hides
+	rule  string
+}
+
+// Stable names of the rules.
+const (
+	ruleMinimum    = "minimum_cell"
+	ruleComplement = "complementary"
+	ruleNested     = "nested_sets"
+	ruleBands      = "overlapping_bands"
+	ruleMissing    = "few_missing"
+	ruleSides      = "share_sides"
+	rulePercentile = "extreme_percentile"
+	ruleOrder      = "order_statistic"
+	ruleExtreme    = "minimum_or_maximum"
+	ruleDegrees    = "degrees_of_freedom"
+	ruleLevel      = "small_level"
+	ruleSaturated  = "saturated_model"
+	ruleDifference = "difference_between_tables"
+	ruleFlow       = "merged_stages"
+	ruleRounded    = "rounded_counts"
+	ruleCoarse     = "coarse_beside_hidden_counts"
+	ruleNote       = "counts_in_notes"
+)
+
+// stateKey is the place of a decision: for every variable where it is "".
+func stateKey(variable string, g group) string { return variable + "\x00" + g.key() }
+
+// decide raises what is hidden of a group; it never lowers it.
+func (c *checker) decide(variable string, g group, s state) {
+	key := stateKey(variable, g)
+	if s.hides > c.state[key].hides {
+		c.state[key] = s
+	}
+}
+
+// stateOf is what was decided on a variable in a group.
+func (c *checker) stateOf(variable string, g group) state {
+	s := c.state[stateKey("", g)]
+	if own := c.state[stateKey(variable, g)]; own.hides > s.hides {
+		return own
+	}
+	return s
+}
+
+// weights of losses: an analysis set that the study declared is what its tables
+// are for, the numbers of a whole set stand everywhere, and a comparison with
+// published values can lose a stratum most easily.
+const (
+	declaredWeight  = 4
+	wholeWeight     = 20
+	publishedWeight = 0.5
+)
+
+func (c *checker) cost(g group, value int) float64 {
+	cost := float64(value + 1)
+	if g.set > 0 {
+		cost *= declaredWeight
+	}
+	whole := true
+	for i, label := range g.labels {
+		if label == everyLevel {
+			continue
+		}
+		whole = false
+		if c.layout.families[i].axis == c.layout.ageAxis && c.layout.families[i].name != ageBand {
+			cost *= publishedWeight
+		}
+	}
+	if whole {
+		cost *= wholeWeight
+	}
+	return cost
+}
+
+// people is the layer of who stands in which stratum of which set.
+func (c *checker) people() error {
+	hidden := c.differences(c.groups.all())
+	var t disclose.Table
+	p, weak, err := c.protectByTier(func() disclose.Table {
+		t = c.peopleTable(hidden)
+		return t
+	})
+	if err != nil {
+		return err
+	}
+	if len(weak) > 0 {
+		return fmt.Errorf("%d groups cannot be protected", len(weak))
+	}
+	for i, g := range c.groups.list {
+		if t.Domains[i].Need > 0 {
+			c.decide("", g, state{everything, ruleMinimum})
+		}
+	}
+	for k, i := range p.Added {
+		if i < len(c.groups.list) {
+			c.decide("", c.groups.list[i], state{additive, ruleFor(p.For[k]-len(c.groups.list), hidden)})
+		}
+	}
+	return nil
+}
+
+func (c *checker) peopleTable(hidden []difference) disclose.Table {
+	t := disclose.Table{Dimensions: len(c.layout.axes), Atoms: c.layout.counts(c.layout.sizes, nil)}
+	for i, g := range c.groups.list {
+		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, c.groups.sizes[i])}
+		small := c.rules.Small(c.groups.persons[i]) && len(c.groups.atoms[i]) > 0
+		switch {
+		case small && c.untold(g.labels):
+			d.Need = c.rules.MinCell
+		case small:
+			c.decide("", g, state{everything, ruleMinimum})
+		default:
+			c.bounds(&d, c.groups.sizes[i])
+		}
+		t.Domains = append(t.Domains, d)
+	}
+	for _, h := range hidden {
+		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
+		if c.rules.Small(c.headcount(h.atoms, nil)) && c.untold(h.labels) {
+			d.Need = c.rules.MinCell
+		}
+		t.Domains = append(t.Domains, d)
+	}
+	return t
+}
+
+// untold reports that the number of a group may not be told. Of people whose
+// stratum is missing the study may say that it may.
+func (c *checker) untold(labels []string) bool {
+	return c.Settings.Disclosure.MissingIsSmall || !slices.Contains(labels, missingLevel)
+}
+
+// ruleFor names why a group was hidden for another: k is the place of the other
+// among the differences, negative where it is no difference.
+func ruleFor(k int, hidden []difference) string {
+	if k >= 0 {
+		return hidden[k].rule
+	}
+	return ruleComplement
+}
+
+func (g *groups) all() []int {
+	all := make([]int, len(g.list))
+	for i := range all {
+		all[i] = i
+	}
+	return all
+}
+
+// difference is a group that no table shows and that subtraction would show.
+type difference struct {
+	labels []string // of the group that it is taken from
+	set    int
+	atoms  []int
+	rule   string
+}
+
+// differences lists what subtraction would give beside the published groups: what
+// a set leaves of another that it lies in, stratum by stratum; what any group
+// leaves of any other, where that is few (those of 30 to 39 in a healthy set lie
+// among those of 18 to 39 in a set of people over 30); and the pieces of age
+// between the bounds of different age bands.
+func (c *checker) differences(of []int) []difference {
+	var list []difference
+	seen := map[string]bool{}
+	add := func(g group, atoms []int, rule string) {
+		key := fmt.Sprint(atoms)
+		if len(atoms) > 0 && !seen[key] {
+			seen[key] = true
+			list = append(list, difference{g.labels, g.set, atoms, rule})
+		}
+	}
+	for _, i := range of {
+		seen[fmt.Sprint(c.groups.atoms[i])] = true
+	}
+	order := slices.Clone(of)
+	slices.SortStableFunc(order, func(a, b int) int { return c.groups.sizes[b] - c.groups.sizes[a] })
+	for k, outer := range order {
+		for _, inner := range order[k+1:] {
+			few := c.groups.sizes[outer]-c.groups.sizes[inner] < c.rules.MinCell
+			same := slices.Equal(c.groups.list[outer].labels, c.groups.list[inner].labels)
+			if !few && !same {
+				continue
+			}
+			if rest, ok := c.layout.rest(c.groups.atoms[outer], c.groups.atoms[inner]); ok {
+				add(c.groups.list[outer], rest, ruleNested)
+			}
+		}
+	}
+	for _, i := range of {
+		if g := c.groups.list[i]; c.cutTwice(g) {
+			for _, piece := range c.pieces(g) {
+				add(g, piece, ruleBands)
+			}
+		}
+	}
+	return list
+}
+
+// rest returns the atoms that one group leaves of another, and whether all
+// people of the one are in the other.
+func (l *layout) rest(outer, inner []int) (atoms []int, inside bool) {
+	k := 0
+	for _, a := range outer {
+		for k < len(inner) && inner[k] < a {
+			if l.sizes[inner[k]] > 0 {
+				return nil, false
+			}
+			k++
+		}
+		if k < len(inner) && inner[k] == a {
+			k++
+			continue
+		}
+		atoms = append(atoms, a)
+	}
+	for ; k < len(inner); k++ {
+		if l.sizes[inner[k]] > 0 {
+			return nil, false
+		}
+	}
+	return atoms, true
+}
+
+// pieces cuts the people of a stratum, whatever its age band, into the pieces of
+// age that all kinds of bands make.
+func (c *checker) pieces(g group) [][]int {
+	labels := slices.Clone(g.labels)
+	for k, f := range c.layout.families {
+		if f.axis == c.layout.ageAxis {
+			labels[k] = everyLevel
+		}
+	}
+	classes, ok := c.layout.classes(group{set: g.set, labels: labels})
+	if !ok {
+		return nil
+	}
+	pieces := make([][]int, c.layout.axes[c.layout.ageAxis].classes)
+	for _, a := range c.layout.within(classes) {
+		piece := c.layout.at[a][c.layout.ageAxis]
+		pieces[piece] = append(pieces[piece], a)
+	}
+	return pieces
+}
+
+// cutTwice reports a stratum of the age bands of a published set where the plan
+// has age bands of its own.
+func (c *checker) cutTwice(g group) bool {
+	bands := 0
+	own := false
+	for i, f := range c.layout.families {
+		if f.axis != c.layout.ageAxis {
+			continue
+		}
+		bands++
+		own = own || f.name != ageBand && g.labels[i] != everyLevel
+	}
+	return own && bands > 1
+}

@@ -1,0 +1,266 @@
+package release
+
+import (
+	"maps"
+	"math"
+	"slices"
+
+	"tonocohort/stats/disclose"
+)
+
+// variable is a column of the person-level table that some table describes.
+type variable struct {
+	name    string
+	numbers []float64 // by person; nil for a column of levels
+	present []bool    // by person
+	counted []int     // by atom: rows with a value
+	absent  int       // rows without
+}
+
+func (c *checker) variable(name string) (variable, bool) {
+	if v, known := c.cache[name]; known {
+		return v, v.present != nil
+	}
+	v, ok := c.readVariable(name)
+	if !ok {
+		v.present = nil
+	}
+	c.cache[name] = v
+	return v, ok
+}
+
+func (c *checker) readVariable(name string) (variable, bool) {
+	v := variable{name: name, present: make([]bool, len(c.People.Rows)), counted: make([]int, len(c.layout.at))}
+	switch {
+	case name == ageBand && c.Visits.Has("age_years"):
+		v.fill(c, func(row int) bool { return !math.IsNaN(c.Visits.Number(row, "age_years")) })
+	case !c.Visits.Has(name):
+		return v, false
+	case c.Visits.Column(name).Numeric():
+		cells := c.Visits.Numbers(name)
+		v.numbers = make([]float64, len(c.People.Rows))
+		for i, row := range c.People.Rows {
+			v.numbers[i] = cells[row]
+		}
+		v.fill(c, func(row int) bool { return !math.IsNaN(cells[row]) })
+	case c.Visits.Column(name).Textual():
+		cells := c.Visits.Texts(name)
+		v.fill(c, func(row int) bool { return cells[row] != "" })
+	default:
+		return v, false
+	}
+	return v, true
+}
+
+func (v *variable) fill(c *checker, has func(row int) bool) {
+	for i, row := range c.People.Rows {
+		if v.present[i] = has(row); v.present[i] {
+			v.counted[c.layout.atomOf[i]] += c.People.times(i)
+		} else {
+			v.absent += c.People.times(i)
+		}
+	}
+}
+
+// values is the layer of who has a value of each variable.
+func (c *checker) values() error {
+	var before []variable // with missing values
+	for _, name := range slices.Sorted(maps.Keys(c.groups.used)) {
+		v, ok := c.variable(name)
+		if !ok {
+			continue
+		}
+		if err := c.fewValues(v); err != nil {
+			return err
+		}
+		if v.absent == 0 {
+			continue
+		}
+		if err := c.fewMissing(v, before); err != nil {
+			return err
+		}
+		before = append(before, v)
+	}
+	return nil
+}
+
+// fewValues hides what rests on too few values, or on few persons' values among
+// many, and protects it.
+func (c *checker) fewValues(v variable) error {
+	used := c.groups.used[v.name]
+	rules := make([]string, len(used))
+	sensitive := false
+	for k, i := range used {
+		rules[k] = c.weakGroup(v, i)
+		sensitive = sensitive || rules[k] != ""
+	}
+	if !sensitive {
+		return nil
+	}
+	hidden := c.differences(used)
+	p, weak, err := c.protectByTier(func() disclose.Table { return c.valuesTable(v, used, rules, hidden) })
+	if err != nil {
+		return err
+	}
+	for k, i := range used {
+		if rules[k] != "" {
+			hide := everything
+			if rules[k] != ruleMinimum {
+				hide = additive
+			}
+			c.decide(v.name, c.groups.list[i], state{hide, rules[k]})
+		}
+	}
+	for k, i := range p.Added {
+		if i < len(used) {
+			c.decide(v.name, c.groups.list[used[i]], state{additive, ruleFor(p.For[k]-len(used), hidden)})
+		}
+	}
+	c.giveUp(v.name, used, weak, ruleMinimum)
+	return nil
+}
+
+// valuesTable is the table of those with a value, of whom there can be as many
+// as there are people: a hidden number that could be anything from nobody to
+// everybody is protected, however few they are. rules names by used group why
+// it is sensitive.
+func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []difference) disclose.Table {
+	t := disclose.Table{Dimensions: len(c.layout.axes), Atoms: c.layout.counts(v.counted, c.layout.sizes)}
+	for k, i := range used {
+		g := c.groups.list[i]
+		n := sum(c.groups.atoms[i], v.counted)
+		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, n), Hidden: c.state[stateKey("", g)].hides >= additive}
+		switch {
+		case rules[k] != "":
+			d.Need = min(c.rules.MinCell, c.groups.sizes[i])
+		case !d.Hidden:
+			c.bounds(&d, n)
+		}
+		t.Domains = append(t.Domains, d)
+	}
+	for _, h := range hidden {
+		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
+		// Where everybody has a value the layer of people has seen to it.
+		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.present)) && c.untold(h.labels) {
+			d.Need = min(c.rules.MinCell, sum(h.atoms, c.layout.sizes))
+		}
+		t.Domains = append(t.Domains, d)
+	}
+	return t
+}
+
+// giveUp hides the whole group where its count cannot be protected enough.
+func (c *checker) giveUp(variable string, used, weak []int, rule string) {
+	for _, k := range weak {
+		if k < len(used) {
+			c.decide(variable, c.groups.list[used[k]], state{everything, rule})
+		}
+	}
+}
+
+// weakGroup names the rule by which the values of a group must be hidden. A
+// group that is too small in itself is settled, unless some have no value.
+func (c *checker) weakGroup(v variable, i int) string {
+	atoms := c.groups.atoms[i]
+	if len(atoms) == 0 {
+		return ""
+	}
+	if v.absent > 0 && c.rules.Small(c.headcount(atoms, v.present)) {
+		return ruleMinimum
+	}
+	if v.numbers == nil || c.rules.Small(c.groups.persons[i]) {
+		return ""
+	}
+	in := make([]bool, len(c.layout.at))
+	for _, a := range atoms {
+		in[a] = true
+	}
+	var contributions []float64
+	for k, a := range c.layout.atomOf {
+		if in[a] && v.present[k] {
+			contributions = append(contributions, v.numbers[k])
+		}
+	}
+	return c.rules.Dominated(contributions)
+}
+
+// fewMissing hides the counts of those with and without a value where fewer than
+// the smallest cell have none, or where the count of another variable differs by
+// so few: then subtraction would count them.
+func (c *checker) fewMissing(v variable, before []variable) error {
+	used := c.groups.used[v.name]
+	t := disclose.Table{Dimensions: len(c.layout.axes), Atoms: c.layout.counts(v.counted, c.layout.sizes)}
+	apart := c.apart(v, before)
+	sensitive := false
+	for _, i := range used {
+		g := c.groups.list[i]
+		n, all := sum(c.groups.atoms[i], v.counted), c.groups.sizes[i]
+		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, n), Floor: c.rules.MinCell, Hidden: c.stateOf(v.name, g).hides >= additive}
+		if d.Hidden {
+			d.Floor = 0
+		}
+		if c.few(all-n) || !d.Hidden && apart(i, g) {
+			d.Need = min(c.rules.MinCell, all-d.Floor)
+		}
+		sensitive = sensitive || d.Need > 0
+		t.Domains = append(t.Domains, d)
+	}
+	for _, h := range c.differences(used) {
+		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
+		n, all := sum(h.atoms, v.counted), sum(h.atoms, c.layout.sizes)
+		if c.few(all - n) {
+			d.Need = min(c.rules.MinCell, all)
+			sensitive = true
+		}
+		t.Domains = append(t.Domains, d)
+	}
+	if !sensitive {
+		return nil
+	}
+	p, weak, err := protect(t)
+	if err != nil {
+		return err
+	}
+	for k, i := range used {
+		if t.Domains[k].Need > 0 || p.Hidden[k] && !t.Domains[k].Hidden {
+			c.decide(v.name, c.groups.list[i], state{counts, ruleMissing})
+		}
+	}
+	c.giveUp(v.name, used, weak, ruleMissing)
+	return nil
+}
+
+// apart tells whether the number of values of v in a group lies within the
+// smallest cell of that of a variable before it whose values v's are among, or
+// that are among v's.
+func (c *checker) apart(v variable, before []variable) func(i int, g group) bool {
+	type pair struct {
+		other     variable
+		mine, its []int // by atom: rows with a value of one alone
+	}
+	pairs := make([]pair, len(before))
+	for k, o := range before {
+		p := pair{other: o, mine: make([]int, len(c.layout.at)), its: make([]int, len(c.layout.at))}
+		for i, a := range c.layout.atomOf {
+			switch {
+			case v.present[i] && !o.present[i]:
+				p.mine[a] += c.People.times(i)
+			case o.present[i] && !v.present[i]:
+				p.its[a] += c.People.times(i)
+			}
+		}
+		pairs[k] = p
+	}
+	return func(i int, g group) bool {
+		for _, p := range pairs {
+			if !slices.Contains(c.groups.used[p.other.name], i) || c.stateOf(p.other.name, g).hides >= counts {
+				continue
+			}
+			mine, its := sum(c.groups.atoms[i], p.mine), sum(c.groups.atoms[i], p.its)
+			if (mine == 0 || its == 0) && c.few(mine+its) {
+				return true
+			}
+		}
+		return false
+	}
+}

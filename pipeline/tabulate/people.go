@@ -1,0 +1,87 @@
+package tabulate
+
+import (
+	"slices"
+
+	"tonocohort/schema"
+)
+
+// People says who stands behind the statistics: which rows were analysed, which
+// sets they are in and which levels they have. Slices "by person" run over Rows.
+// It holds single persons and is no table.
+type People struct {
+	Rows     []int      // rows of the person-level table that are analysed, ascending
+	Person   []int      // by person: number of the person; equal only where visits repeat
+	Repeated bool       // a person may stand in several rows
+	Times    []int      // by person: how many people the row stands for; nil: one each
+	Sets     []string   // everyone first
+	In       [][]bool   // by set, by person
+	Columns  []string   // columns with levels
+	Levels   [][]string // by column: the levels that occur, in their order; (missing) last
+	Codes    [][]int    // by column, by person: position of the level
+}
+
+// people gathers the rows by set and by the columns that tables are split by.
+func (c *cohort) people(plan schema.Analysis, sets []set) People {
+	p := People{Rows: c.rows, Repeated: c.repeated}
+	for _, row := range c.rows {
+		p.Person = append(p.Person, c.subject[row])
+		if c.kind == frequencyWeights {
+			p.Times = append(p.Times, int(c.weight[row]))
+		}
+	}
+	for _, s := range sets {
+		in := make([]bool, len(c.rows))
+		for _, row := range s.rows {
+			at, _ := slices.BinarySearch(c.rows, row)
+			in[at] = true
+		}
+		p.Sets = append(p.Sets, s.name)
+		p.In = append(p.In, in)
+	}
+	for _, name := range c.splitBy(plan) {
+		levels, codes := c.levelsOf(name)
+		p.Columns = append(p.Columns, name)
+		p.Levels = append(p.Levels, levels)
+		p.Codes = append(p.Codes, codes)
+	}
+	return p
+}
+
+// splitBy lists the columns by which a table of statistics tells people apart.
+func (c *cohort) splitBy(plan schema.Analysis) []string {
+	columns := slices.Clone(plan.Strata)
+	if by := tableBy(plan); by != "" && !slices.Contains(columns, by) {
+		columns = append(columns, by)
+	}
+	if c.frame.Has("sex") && !slices.Contains(columns, "sex") {
+		columns = append(columns, "sex") // published values and centiles stand by sex
+	}
+	return columns
+}
+
+// levelsOf returns the levels of a column that occur among the analysed rows,
+// and the level of each.
+func (c *cohort) levelsOf(name string) (levels []string, codes []int) {
+	f := c.factor(name)
+	there := make([]bool, len(f.levels)+1) // the last is the missing level
+	codes = make([]int, len(c.rows))
+	for i, row := range c.rows {
+		codes[i] = f.code[row]
+		if codes[i] < 0 {
+			codes[i] = len(f.levels)
+		}
+		there[codes[i]] = true
+	}
+	position := make([]int, len(there))
+	for i, label := range append(slices.Clone(f.levels), missingLevel) {
+		if there[i] {
+			position[i] = len(levels)
+			levels = append(levels, label)
+		}
+	}
+	for i, code := range codes {
+		codes[i] = position[code]
+	}
+	return levels, codes
+}
