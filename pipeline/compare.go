@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -146,13 +147,10 @@ func compareFiles(ctx context.Context, a, b *sealedFolder, wanted func(path stri
 	return c, nil
 }
 
-// sameBuild reports whether two builds promise the same bits: one program on one
-// architecture, of the same libraries.
+// sameBuild reports whether two builds promise the same bits: one executable on
+// one kind of processor.
 func sameBuild(a, b schema.Build) bool {
-	if a.Executable != "" && a.Executable == b.Executable {
-		return a.Architecture == b.Architecture
-	}
-	return false
+	return a.Executable != "" && a.Executable == b.Executable && a.Architecture == b.Architecture && maps.Equal(a.Flags, b.Flags)
 }
 
 func (c *Comparison) file(a, b *sealedFolder, path string, o CompareOptions) FileComparison {

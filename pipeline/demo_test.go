@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 
 	"tonocohort/pipeline"
@@ -20,6 +21,7 @@ import (
 // demo is the cohort of the README's first command, simulated and run once for
 // all tests of this package.
 var demo = sync.OnceValues(func() (string, error) {
+	demoWanted.Store(true)
 	dir, err := os.MkdirTemp("", "tonocohort-demo")
 	if err != nil {
 		return "", err
@@ -31,10 +33,14 @@ var demo = sync.OnceValues(func() (string, error) {
 	return dir, err
 })
 
+var demoWanted atomic.Bool // so that a test of something else does not wait for it
+
 func TestMain(m *testing.M) {
 	status := m.Run()
-	if dir, err := demo(); err == nil {
-		os.RemoveAll(dir)
+	if demoWanted.Load() {
+		if dir, err := demo(); err == nil {
+			os.RemoveAll(dir)
+		}
 	}
 	os.Exit(status)
 }

@@ -9,9 +9,14 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"reflect"
 	"runtime"
 	"runtime/debug"
 	"slices"
+	"strconv"
+	"strings"
+
+	"golang.org/x/sys/cpu"
 
 	"tonocohort/pipeline/store"
 	"tonocohort/schema"
@@ -20,22 +25,18 @@ import (
 // ManifestName is the file whose presence seals a results folder.
 const ManifestName = "manifest.json"
 
-// canonical encodes v as JSON with keys in a fixed order and no white space, so
-// that equal values have equal bytes.
-func canonical(v any) ([]byte, error) {
-	var b bytes.Buffer
-	encoder := json.NewEncoder(&b)
-	encoder.SetEscapeHTML(false)
-	if err := encoder.Encode(v); err != nil {
-		return nil, err
+// contentOf is the digest over everything in a manifest but itself and the
+// times: the SHA-256 of the canonical JSON (RFC 8785) of the object without its
+// members content and run. It is taken over the text, not over what this program
+// understands of it, so that a manifest of an earlier version keeps its digest.
+func contentOf(manifest []byte) (string, error) {
+	var object map[string]json.RawMessage
+	if err := json.Unmarshal(manifest, &object); err != nil {
+		return "", err
 	}
-	return bytes.TrimRight(b.Bytes(), "\n"), nil
-}
-
-// content is the digest over everything in m but itself and the times.
-func content(m schema.Manifest) (string, error) {
-	m.Content, m.Run = "", nil
-	data, err := canonical(m)
+	delete(object, "content")
+	delete(object, "run")
+	data, err := canonical(object)
 	if err != nil {
 		return "", err
 	}
@@ -46,11 +47,16 @@ func content(m schema.Manifest) (string, error) {
 // sealManifest sorts the lists, fills in the content digest and writes the
 // manifest, which seals the folder.
 func sealManifest(results *store.Folder, m *schema.Manifest) error {
-	slices.SortFunc(m.Inputs, func(a, b schema.File) int { return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.SHA256, b.SHA256)) })
+	slices.SortFunc(m.Inputs, func(a, b schema.File) int {
+		return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.SHA256, b.SHA256))
+	})
 	m.Inputs = slices.Compact(m.Inputs) // a side file serves many recordings
 	slices.SortFunc(m.Outputs, func(a, b schema.Output) int { return cmp.Compare(a.Path, b.Path) })
-	var err error
-	if m.Content, err = content(*m); err != nil {
+	data, err := json.Marshal(m)
+	if err != nil {
+		return err
+	}
+	if m.Content, err = contentOf(data); err != nil {
 		return err
 	}
 	_, err = results.WriteAtomic(ManifestName, func(w io.Writer) error {
@@ -77,23 +83,54 @@ func ReadManifest(dir string) (*schema.Manifest, error) {
 }
 
 func readManifest(root *store.Root) (*schema.Manifest, error) {
+	m, _, err := readManifestText(root)
+	return m, err
+}
+
+// readManifestText returns the manifest and its text. A setting that an earlier
+// version did not know yet has its default.
+func readManifestText(root *store.Root) (*schema.Manifest, []byte, error) {
 	data, _, err := root.ReadFile(ManifestName, nil, maxManifest)
 	if store.IsMissing(err) {
-		return nil, fmt.Errorf("no %s: the folder is not sealed (its run was stopped before the end) or holds no results", ManifestName)
+		return nil, nil, fmt.Errorf("no %s: the folder is not sealed (its run was stopped before the end) or holds no results", ManifestName)
 	}
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	decoder := json.NewDecoder(bytes.NewReader(data))
 	decoder.DisallowUnknownFields()
 	var m schema.Manifest
 	if err := decoder.Decode(&m); err != nil {
-		return nil, fmt.Errorf("%s: %w", ManifestName, err)
+		return nil, nil, fmt.Errorf("%s: %w", ManifestName, err)
 	}
 	if m.Format != schema.ManifestFormat {
-		return nil, fmt.Errorf("%s: format %d; this program reads format %d", ManifestName, m.Format, schema.ManifestFormat)
+		return nil, nil, fmt.Errorf("%s: format %d; this program reads format %d", ManifestName, m.Format, schema.ManifestFormat)
 	}
-	return &m, nil
+	var text struct{ Settings json.RawMessage }
+	if err := json.Unmarshal(data, &text); err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", ManifestName, err)
+	}
+	fillAbsent(reflect.ValueOf(&m.Settings).Elem(), reflect.ValueOf(schema.DefaultSettings()), text.Settings)
+	return &m, data, nil
+}
+
+// fillAbsent gives the fields of a struct that its JSON text does not mention
+// their defaults. A field that is left out where it is empty stays so.
+func fillAbsent(into, defaults reflect.Value, text json.RawMessage) {
+	var members map[string]json.RawMessage
+	if json.Unmarshal(text, &members) != nil {
+		return
+	}
+	for i := range into.NumField() {
+		name, options, _ := strings.Cut(into.Type().Field(i).Tag.Get("json"), ",")
+		value, there := members[name]
+		switch {
+		case there && into.Field(i).Kind() == reflect.Struct:
+			fillAbsent(into.Field(i), defaults.Field(i), value)
+		case !there && options != "omitempty":
+			into.Field(i).Set(defaults.Field(i))
+		}
+	}
 }
 
 // CurrentBuild says which program is running: its version, libraries, flags,
@@ -114,10 +151,17 @@ func CurrentBuild(version string) schema.Build {
 			switch s.Key {
 			case "GOAMD64", "GOARM64":
 				b.Architecture += "/" + s.Value
-			case "-tags", "CGO_ENABLED", "-race", "vcs.revision", "vcs.modified":
+			case "-tags", "-race", "-gcflags", "-buildmode", "CGO_ENABLED", "GOEXPERIMENT", "vcs.revision", "vcs.modified":
 				b.Flags[s.Key] = s.Value
 			}
 		}
+	}
+	// What the processor can do, and what it was told not to, moves last bits.
+	if runtime.GOARCH == "amd64" {
+		b.Flags["cpu.fma"] = strconv.FormatBool(cpu.X86.HasFMA)
+	}
+	if v := os.Getenv("GODEBUG"); strings.Contains(v, "cpu.") {
+		b.Flags["GODEBUG"] = v
 	}
 	if path, err := os.Executable(); err == nil {
 		if d, err := store.HashFile(path); err == nil {

@@ -35,9 +35,10 @@ func openSource(dir string) (*source, error) {
 		return nil, err
 	}
 	s := &source{dir: dir, root: root}
-	if s.manifest, err = readManifest(root); err == nil {
+	var text []byte
+	if s.manifest, text, err = readManifestText(root); err == nil {
 		var sum string
-		if sum, err = content(*s.manifest); err == nil && sum != s.manifest.Content {
+		if sum, err = contentOf(text); err == nil && sum != s.manifest.Content {
 			err = s.differs(Difference{ManifestName, "content", s.manifest.Content, sum})
 		}
 	}

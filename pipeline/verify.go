@@ -40,12 +40,12 @@ func Verify(ctx context.Context, dir string) (*schema.Manifest, []Difference, er
 		return nil, nil, err
 	}
 	defer root.Close()
-	m, err := readManifest(root)
+	m, text, err := readManifestText(root)
 	if err != nil {
 		return nil, nil, err
 	}
 	var found []Difference
-	sum, err := content(*m)
+	sum, err := contentOf(text)
 	if err != nil {
 		return nil, nil, err
 	}
