@@ -22,10 +22,11 @@ import (
 // cannot carry out are refused, not ignored.
 func loadStudy(files *store.Root) *study.Study {
 	s := study.Load(files, study.Options{
-		CentralMethods:   []string{"tube_constant", "tube_windkessel", "tube_individual", "moving_average", "late_shoulder", "none"},
+		CentralMethods:   []string{"tube_constant", "tube_windkessel", "tube_individual", "transfer_table", "moving_average", "late_shoulder", "none"},
 		RecordingFormats: newReader(files, schema.DefaultSettings()).Supported(),
 		Published:        published.Names(),
 		ReadTable:        readParquetTable,
+		JudgeTransfer:    func(data []byte) error { _, err := transferTable(data); return err },
 	})
 	if !schema.AnyStructural(s.Issues) {
 		table := schema.SubjectVisitsTable(s.Carried)
@@ -38,6 +39,7 @@ func loadStudy(files *store.Root) *study.Study {
 		}
 		s.Locate(found)
 		s.Issues = append(s.Issues, found...)
+		s.Issues = append(s.Issues, otherArteries(s)...)
 		schema.SortIssues(s.Issues)
 	}
 	return s

@@ -93,7 +93,7 @@ func (r *run) computeRecordings(ctx context.Context) (err error) {
 
 func (r *run) computeChunks(ctx context.Context, done chan<- []subjectResult) error {
 	defer close(done)
-	methods, err := newEstimators(r.study.Settings.Central, nil)
+	methods, err := studyEstimators(r.study)
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"tonocohort/pipeline/central"
 	"tonocohort/pipeline/pulse"
+	"tonocohort/pipeline/study"
 	"tonocohort/schema"
 )
 
@@ -15,6 +16,18 @@ import (
 type estimators struct {
 	primary central.Estimator
 	also    []central.Estimator
+}
+
+// studyEstimators makes the methods of a study, with its transfer function.
+func studyEstimators(s *study.Study) (*estimators, error) {
+	var table *central.Table
+	if s.Transfer != nil {
+		var err error
+		if table, err = transferTable(s.Transfer); err != nil {
+			return nil, err
+		}
+	}
+	return newEstimators(s.Settings.Central, table)
 }
 
 func newEstimators(s schema.CentralSettings, table *central.Table) (*estimators, error) {

@@ -110,8 +110,9 @@ type BeatSettings struct {
 
 // CentralSettings picks the estimator of the aortic wave.
 type CentralSettings struct {
-	Method string   `yaml:"method" json:"method"`
-	Also   []string `yaml:"also" json:"also"`
+	Method       string   `yaml:"method" json:"method"`
+	Also         []string `yaml:"also" json:"also"`
+	TransferFile string   `yaml:"transfer_file" json:"transfer_file,omitempty"` // of transfer_table, relative to the study folder
 }
 
 // UncertaintySettings are the spreads behind the components of a standard error.

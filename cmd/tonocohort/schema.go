@@ -42,7 +42,7 @@ type dictionary struct {
 func dictionaries() []dictionary {
 	carried := []schema.Column{}
 	return []dictionary{
-		{"input", schema.InputTables()},
+		{"input", append(schema.InputTables(), schema.PairsInput())},
 		{"output", []schema.Table{
 			schema.RecordingsTable(), schema.SubjectVisitsTable(carried), schema.BeatsTable(), schema.WaveformsTable(),
 			schema.EstimatesTable(), schema.UncertaintyTable(), schema.ReviewsTable(), schema.ReadingsTable(),

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"tonocohort/testdata"
 )
 
 func TestMain(m *testing.M) {
@@ -27,7 +29,7 @@ func TestScripts(t *testing.T) {
 	}
 	testscript.Run(t, testscript.Params{
 		Dir:  dir,
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "pairs": pairs},
 	})
 }
 
@@ -44,6 +46,19 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != args[0] {
 		ts.Fatalf("exit status %s, expected %s", got, args[0])
 	}
+}
+
+// pairs writes a folder of invented paired recordings: pairs FOLDER PEOPLE. Their
+// arm is the tube with the published peak of Karamanoglu 1993, 2.8 at 4 Hz.
+func pairs(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: pairs FOLDER PEOPLE")
+	}
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	dir := ts.MkAbs(args[0])
+	ts.Check(os.MkdirAll(dir, 0o777))
+	ts.Check(testdata.WritePairs(dir, n, testdata.Arm{TravelS: 0.0625, Reflection: 9.0 / 19}))
 }
 
 func statusOf(err error) string {

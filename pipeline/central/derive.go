@@ -223,19 +223,25 @@ func (d *Derived) Table(artery, source string) Table {
 	return t
 }
 
-// Band is an interval of modulus and phase at each frequency of a Derived.
+// Band is an interval of modulus and phase at each frequency of a Derived; NaN
+// where fewer than SubjectsForBands subjects reach the frequency.
 type Band struct{ ModulusLow, ModulusHigh, PhaseLow, PhaseHigh []float64 }
 
 // Band returns the pointwise confidence band of a level: the jackknife over
 // subjects of log modulus and phase with Student's t. False where there are
-// fewer than SubjectsForBands subjects at a frequency.
+// fewer than SubjectsForBands subjects in all.
 func (d *Derived) Band(level float64) (Band, bool) {
+	if d.Subjects < SubjectsForBands {
+		return Band{}, false
+	}
 	var b Band
 	phases := d.Table("", "").Phase
 	for i := range d.Hz {
 		n := d.Count[i]
 		if n < SubjectsForBands {
-			return Band{}, false
+			nan := math.NaN()
+			b.add(nan, nan, nan, nan)
+			continue
 		}
 		all := summed(d.parts, i, func(s *spectra) []spectrum { return s.grid })
 		var logs, turns []float64
@@ -251,11 +257,14 @@ func (d *Derived) Band(level float64) (Band, bool) {
 		t := stats.StudentQuantile((1+level)/2, float64(n-1))
 		half, turn := t*jackknifeError(logs), t*jackknifeError(turns)
 		modulus := cmplx.Abs(d.Gain[i])
-		b.ModulusLow = append(b.ModulusLow, modulus*math.Exp(-half))
-		b.ModulusHigh = append(b.ModulusHigh, modulus*math.Exp(half))
-		b.PhaseLow, b.PhaseHigh = append(b.PhaseLow, phases[i]-turn), append(b.PhaseHigh, phases[i]+turn)
+		b.add(modulus*math.Exp(-half), modulus*math.Exp(half), phases[i]-turn, phases[i]+turn)
 	}
 	return b, true
+}
+
+func (b *Band) add(modulusLow, modulusHigh, phaseLow, phaseHigh float64) {
+	b.ModulusLow, b.ModulusHigh = append(b.ModulusLow, modulusLow), append(b.ModulusHigh, modulusHigh)
+	b.PhaseLow, b.PhaseHigh = append(b.PhaseLow, phaseLow), append(b.PhaseHigh, phaseHigh)
 }
 
 // jackknifeError is the standard error from the estimates with one left out.

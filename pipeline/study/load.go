@@ -74,6 +74,7 @@ func Load(source Source, o Options) *Study {
 	settings, d := decodeSettings(data, o)
 	l.study.Settings, l.settings, l.study.settings = settings, d, d
 	l.readOwnSets()
+	l.readTransfer()
 	l.readTables()
 	l.assemble()
 	if l.subjectsTable != nil && l.visitsTable != nil {

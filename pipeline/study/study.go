@@ -24,6 +24,8 @@ type Options struct {
 	RecordingFormats []string // formats of recordings that can be read
 	Published        []string // published sets of analysis.compare_with; nil: any name
 
+	// JudgeTransfer says what is wrong with the file of a transfer function; nil: not judged.
+	JudgeTransfer func(data []byte) error
 	// ReadTable reads a table whose name ends in .parquet; nil: none can be read.
 	ReadTable func(name string, data []byte) (*schema.Frame, error)
 	// TableLimit is the size in bytes above which a table is not read; 0: DefaultTableLimit.
@@ -50,7 +52,8 @@ type Study struct {
 	Exclusions []Exclusion     // what value and recording faults took away, in the order of the tables' rows
 	Withdrawn  int             // persons of the subjects table who have withdrawn
 	OwnSets    []NamedFile     // published sets of the study's own that analysis.compare_with names, as they were read
-	Inputs     []Input         // study.yaml and the tables, in the order in which they were read
+	Transfer   []byte          // file of central.transfer_file as it was read; nil where the settings name none
+	Inputs     []Input         // study.yaml, what it names beside tables, and the tables, in the order in which they were read
 	Counts     []TableCount    // in the same order, tables only
 
 	settings *decoder // knows where each setting stands; nil where there are none
