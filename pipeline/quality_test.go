@@ -35,9 +35,16 @@ func TestDemoDriftAndDigits(t *testing.T) {
 func TestDemoReviews(t *testing.T) {
 	results := filepath.Join(demoDir(t), "results")
 	f, recordings := table(t, results, "reviews"), table(t, results, "recordings")
-	status := map[string]string{}
+	status, reason := map[string]string{}, map[string]string{}
 	for row := range recordings.N {
-		status[recordings.TextAt(row, "recording_id")] = recordings.TextAt(row, "status")
+		id := recordings.TextAt(row, "recording_id")
+		status[id], reason[id] = recordings.TextAt(row, "status"), recordings.TextAt(row, "reason")
+	}
+	vetoed := map[string]bool{} // one reject outweighs any accept
+	for row := range f.N {
+		if f.TextAt(row, "decision") == "reject" {
+			vetoed[f.TextAt(row, "recording_id")] = true
+		}
 	}
 	accepted, rejected := 0, 0
 	for row := range f.N {
@@ -54,13 +61,42 @@ func TestDemoReviews(t *testing.T) {
 			if status[id] == "used" {
 				t.Errorf("%s was rejected and is used", id)
 			}
-		case status[id] == "excluded":
-			t.Errorf("%s was accepted and is excluded", id)
+		case vetoed[id]:
+			if status[id] == "excluded" && reason[id] != "rejected_by_reader" {
+				t.Errorf("%s was rejected by another reader and is excluded for %s", id, reason[id])
+			}
+		case status[id] == "excluded" && reason[id] != "no_cuff_reading":
+			t.Errorf("%s was accepted and is excluded for %s", id, reason[id])
 		default:
 			accepted++
 		}
 	}
 	if accepted == 0 || rejected == 0 {
 		t.Errorf("%d accepted, %d rejected: the test has seen too little", accepted, rejected)
+	}
+}
+
+// Every comparison that the demonstration study allows has its rows, over one
+// visit of each person but where it says otherwise.
+func TestDemoAgreement(t *testing.T) {
+	f := table(t, filepath.Join(demoDir(t), "results"), "agreement")
+	rows := map[string]int{}
+	for row := range f.N {
+		rows[f.TextAt(row, "comparison")]++
+		if estimate, low, high := f.Number(row, "estimate"), f.Number(row, "low"), f.Number(row, "high"); low > estimate || high < estimate {
+			t.Errorf("%s %s %s: %v outside %v to %v", f.TextAt(row, "comparison"), f.TextAt(row, "variable"), f.TextAt(row, "statistic"), estimate, low, high)
+		}
+		if f.TextAt(row, "statistic") == "observed_over_reported" && f.TextAt(row, "variable") == "central_sbp_mmhg" {
+			// Within a visit of this cohort nothing but the beats differs.
+			if ratio := f.Number(row, "estimate"); ratio < 0.85 || ratio > 1.15 {
+				t.Errorf("repeats of a visit spread by %.2f of what the beats foretell", ratio)
+			}
+		}
+	}
+	for _, comparison := range []string{"replicates", "replicates_all_visits", "cuff_readings", "operators_within", "operators_between",
+		"methods", "calibrations", "readers", "reader_and_grade", "observed_and_reported"} {
+		if rows[comparison] == 0 {
+			t.Errorf("no row compares %s", comparison)
+		}
 	}
 }

@@ -66,14 +66,18 @@ func (w *worker) record(p *person, v *visit) (session, error) {
 	}
 	devices := devicesOf(p.centre)
 	d := devices[s.IntN(len(devices))]
-	operator := s.pick("QA", "QB", "QC")
+	operators := []string{"QA", "QB", "QC"}
 	if p.centre == "hilltop" {
-		operator = s.pick("HA", "HB")
+		operators = []string{"HA", "HB"}
 	}
+	operator := s.pick(operators...)
 	began := v.day.Add(time.Duration(8*60+s.IntN(500)) * time.Minute)
 	side := s.pick("left", "right", "right")
 	for i := range count {
 		id := fmt.Sprintf("%s_%s_%d", p.id, v.id, i+1)
+		if i > 0 {
+			operator = secondOperator(newStream(w.seed, id, "operator"), operators, operator)
+		}
 		one := newStream(w.seed, id, "samples")
 		seconds := float64(13 + one.IntN(4))
 		made := take(p, v, d, seconds, newRestlessness(one), one, w.pressures, w.solver)
@@ -90,9 +94,50 @@ func (w *worker) record(p *person, v *visit) (session, error) {
 		out.recordings = append(out.recordings, []string{id, p.id, v.id, d.layout.fileName(id), d.layout.format(), channel,
 			decimal(d.hz, 0), "au", "radial", side, operator, d.id, began.Add(time.Duration(2*i) * time.Minute).Format("2006-01-02T15:04:05")})
 		out.truth = append(out.truth, made.truth.row(p, v, id, fault))
-		out.reviews = append(out.reviews, review(faults, id, v.day)...)
+		read := review(faults, id, v.day)
+		if len(read) == 0 && fault != faultMissing {
+			read = readTwice(newStream(w.seed, id, "readers"), id, fault != "", v.day)
+		}
+		out.reviews = append(out.reviews, read...)
 	}
 	return out, nil
+}
+
+// secondOperator takes the next recording of a visit in two visits of five; the
+// operators of the scenario differ in name alone.
+func secondOperator(s stream, operators []string, first string) string {
+	if !s.chance(0.4) {
+		return first
+	}
+	other := s.pick(operators...)
+	for other == first {
+		other = s.pick(operators...)
+	}
+	return other
+}
+
+// readTwice lets both readers look at one recording in twelve, without knowing
+// of each other. What they reject is mostly the same.
+func readTwice(s stream, id string, broken bool, day time.Time) [][]string {
+	if !s.chance(1.0 / 12) {
+		return nil
+	}
+	chance := 0.03
+	switch {
+	case broken:
+		chance = 0.95
+	case s.chance(0.12): // a trace that one may take or leave
+		chance = 0.7
+	}
+	var rows [][]string
+	for _, reader := range []string{"R1", "R2"} {
+		decision, reason := "accept", "read in the second round"
+		if s.chance(chance) {
+			decision, reason = "reject", "trace unsteady, read in the second round"
+		}
+		rows = append(rows, []string{id, decision, reason, reader, day.AddDate(0, 0, 30).Format(time.DateOnly)})
+	}
+	return rows
 }
 
 // review lets a reader have looked at one recording in seventy.
