@@ -182,6 +182,7 @@ type Analysis struct {
 	Threshold    map[string]float64 `yaml:"threshold" json:"threshold"`
 	Models       []Model            `yaml:"models" json:"models"`
 	CompareWith  []string           `yaml:"compare_with" json:"compare_with"`
+	Centiles     []CentileSettings  `yaml:"centiles" json:"centiles"`
 	Tables       TableSettings      `yaml:"tables" json:"tables"`
 }
 
@@ -269,6 +270,7 @@ func DefaultAnalysis() Analysis {
 		Threshold:    map[string]float64{"central_pp_mmhg": 50}, // outcome threshold: Roman 2009, JACC 54:1730-4
 		Models:       DefaultModels(),
 		CompareWith:  []string{"mceniery2005"},
+		Centiles:     DefaultCentiles(),
 		Tables:       TableSettings{Style: "standard"},
 	}
 }

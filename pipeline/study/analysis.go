@@ -51,6 +51,7 @@ func LoadAnalysis(data []byte, name string, columns []schema.Column, o Options) 
 		d.checkColumns(&p.Analysis, p.Section, table.Columns)
 	}
 	p.Models = schema.ResolveModels(p.Models)
+	p.Centiles = schema.ResolveCentiles(p.Centiles, setNames(p.Analysis))
 	schema.SortIssues(d.issues)
 	p.Issues = d.issues
 	return p
@@ -101,7 +102,13 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 			d.fault(path, name, "file_outside_study", "the path must stay inside the study folder", "a relative path with '/', without '..'")
 		}
 	}
-	schema.CheckModels(a.Models, slices.Sorted(maps.Keys(withEveryone(a.Sets))), at("models"), d.fault)
+	schema.CheckModels(a.Models, setNames(a), at("models"), d.fault)
+	schema.CheckCentiles(a.Centiles, setNames(a), at("centiles"), d.fault)
+}
+
+// setNames lists the analysis sets of a plan, sorted.
+func setNames(a schema.Analysis) []string {
+	return slices.Sorted(maps.Keys(withEveryone(a.Sets)))
 }
 
 // withEveryone adds the analysis set that every plan has.
@@ -150,6 +157,11 @@ func (d *decoder) checkColumns(a *schema.Analysis, section string, columns []sch
 		d.numeric(at("threshold."+name), name, table)
 	}
 	d.checkModelColumns(a, at("models"), columns)
+	for i, c := range a.Centiles {
+		if c.Variable != "" {
+			d.numeric(fmt.Sprintf("%s[%d].variable", at("centiles"), i), c.Variable, table)
+		}
+	}
 }
 
 // column finds the named column or reports that there is none.

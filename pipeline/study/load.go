@@ -84,6 +84,7 @@ func Load(source Source, o Options) *Study {
 		}
 		d.checkColumns(&l.study.Settings.Analysis, "analysis", table.Columns)
 		l.study.Settings.Analysis.Models = schema.ResolveModels(l.study.Settings.Analysis.Models)
+		l.study.Settings.Analysis.Centiles = schema.ResolveCentiles(l.study.Settings.Analysis.Centiles, setNames(l.study.Settings.Analysis))
 		d.checkVisit(l.study)
 	}
 	l.finish()

@@ -117,6 +117,7 @@ func TestMinimalSettingsAreTheDefaults(t *testing.T) {
 	want := schema.DefaultSettings()
 	want.Format, want.Study.ID, want.Tables = 1, "x", s.Settings.Tables
 	want.Analysis.Models[0].Terms = slices.DeleteFunc(want.Analysis.Models[0].Terms, func(t schema.Term) bool { return t.Column == "height_cm" })
+	want.Analysis.Centiles = schema.ResolveCentiles(want.Analysis.Centiles, []string{"all"})
 	if !reflect.DeepEqual(s.Settings, want) {
 		t.Errorf("got  %+v\nwant %+v", s.Settings, want)
 	}

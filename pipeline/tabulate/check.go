@@ -43,6 +43,7 @@ func Check(plan schema.Analysis, columns []schema.Column, file, section string, 
 	}
 	c.checkModels()
 	c.checkComparison(own)
+	c.checkCentiles()
 	c.checkTables()
 	schema.SortIssues(c.issues)
 	return c.issues

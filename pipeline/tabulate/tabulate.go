@@ -45,6 +45,7 @@ type Results struct {
 	Issues          []schema.Issue
 	Further
 	ModelTables
+	CentileTables
 }
 
 // Further are the tables that are written where the plan or the data ask for
@@ -74,7 +75,7 @@ func further(c *cohort, plan schema.Analysis, sets []set) Further {
 
 // Frames lists the tables in the order in which they are written.
 func (r Results) Frames() []*schema.Frame {
-	return append([]*schema.Frame{r.Flow, r.Characteristics, r.Summary, r.Regression, r.Comparison}, append(r.Further.frames(), r.ModelTables.frames()...)...)
+	return append([]*schema.Frame{r.Flow, r.Characteristics, r.Summary, r.Regression, r.Comparison}, slices.Concat(r.Further.frames(), r.ModelTables.frames(), r.CentileTables.frames())...)
 }
 
 // Tables computes the statistics of settings.Analysis from a subject_visits
@@ -103,6 +104,7 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	r.Summary = summarise(c, plan, sets)
 	r.Regression, r.ModelTables = fitModels(c, plan, sets)
 	r.Comparison = compare(c, settings, sets, own, &report)
+	r.CentileTables = fitCentiles(c, plan, sets)
 	r.Flow = flow.frame
 	r.Issues = append(r.Issues, report.issues...)
 	schema.SortIssues(r.Issues)
