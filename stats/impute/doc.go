@@ -1,3 +1,3 @@
-// Package impute combines analyses of several completed copies of a data set in
-// which missing values were imputed.
+// Package impute completes data with missing values several times over by chained
+// equations, and combines the analyses of the completed copies.
 package impute
