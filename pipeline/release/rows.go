@@ -35,6 +35,10 @@ func (r *row) number(column string) float64 {
 	return r.f.Number(r.at, column)
 }
 
+// observations is the column of a table whose people may give several values: it
+// goes the way of n.
+const observations = "observations"
+
 // The parts of a row that can be hidden.
 const (
 	partAll      = "all"
@@ -56,7 +60,7 @@ func (r *row) hide(part, rule string, columns ...string) {
 }
 
 func (r *row) hideAll(rule string) {
-	r.hide(partAll, rule, "estimate", "low", "high", "level", "n", "n_missing")
+	r.hide(partAll, rule, "estimate", "low", "high", "level", "n", "n_missing", observations)
 	r.hidden = []string{partAll}
 }
 
@@ -66,7 +70,7 @@ func (r *row) hideEstimate(rule string) {
 
 func (r *row) hideInterval(rule string) { r.hide(partInterval, rule, "low", "high", "level") }
 
-func (r *row) hideCounts(rule string) { r.hide(partCounts, rule, "n", "n_missing") }
+func (r *row) hideCounts(rule string) { r.hide(partCounts, rule, "n", "n_missing", observations) }
 
 func (r *row) gone() bool { return slices.Contains(r.hidden, partAll) }
 
@@ -379,7 +383,7 @@ func (r *row) round(base, minCell int) {
 	} else if n > 0 {
 		r.coarsen(int(n), max(base, minCell))
 	}
-	for _, column := range []string{"n", "n_missing"} {
+	for _, column := range []string{"n", "n_missing", observations} {
 		if v := r.number(column); !math.IsNaN(v) {
 			r.f.SetNumber(r.at, column, float64(disclose.Round(int(v), base)))
 		}
