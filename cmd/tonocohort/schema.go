@@ -49,6 +49,7 @@ func dictionaries() []dictionary {
 			schema.ExclusionsTable(), schema.FlowTable(), schema.CharacteristicsTable("sex"), schema.SummaryTable(schema.DefaultAnalysis().Strata),
 			schema.RegressionTable(), schema.EffectsTable(), schema.ResidualsTable(), schema.ComparisonTable(), schema.DisclosureTable(),
 			schema.AgreementTable(), schema.DriftTable(), schema.DeparturesTable(),
+			schema.CentilesTable(), schema.CentileParametersTable(), schema.CentileFitTable(), schema.ScoresTable(),
 		}},
 	}
 }

@@ -61,7 +61,7 @@ func fitLMS(s oneSex) (*fittedCentiles, error) {
 	f := &fittedCentiles{
 		name:      fmt.Sprintf("%s; df L %s, M %s, S %s", schema.CentilesLMS, plain(o.DF[0]), plain(o.DF[1]), plain(o.DF[2])),
 		reference: fit, bands: eachBand(s, fit.Ages, fit.Band), notes: noNotes,
-		df: [3]float64{fit.DF[1], fit.DF[2], fit.DF[0]},
+		df: [3]float64{o.DF[1], o.DF[2], o.DF[0]},
 	}
 	shifted := ""
 	if s.plan.Shift != 0 {

@@ -125,6 +125,10 @@ func (c *cohort) oneSex(plan schema.CentileSettings, sex string, rows []int) one
 	return s
 }
 
+// Mixed stands between the kinds of calibration or estimator of a reference that
+// was made of several.
+const Mixed = " and "
+
 // occurring lists the levels of a column among some rows.
 func (c *cohort) occurring(name string, rows []int) string {
 	var seen []string
@@ -135,7 +139,7 @@ func (c *cohort) occurring(name string, rows []int) string {
 		}
 	}
 	slices.Sort(seen)
-	return strings.Join(seen, " and ")
+	return strings.Join(seen, Mixed)
 }
 
 // add fits one sample, or says why it is not fitted.
