@@ -26,6 +26,7 @@ var below = map[string][]string{
 	"pipeline/release":   {"stats", "stats/*", "schema", "schema/published"},
 	"pipeline/report":    {"stats", "stats/*", "schema", "schema/published"},
 	"pipeline/simulate":  {"stats", "schema", "schema/published"},
+	"pipeline/draft":     {"schema"},
 	"stats":              {},
 	"stats/regress":      {"stats"},
 	"stats/centile":      {"stats", "stats/regress"},

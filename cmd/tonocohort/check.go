@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 
@@ -64,10 +63,7 @@ func printIssuesJSON(out io.Writer, issues []schema.Issue) error {
 	if report.Issues == nil {
 		report.Issues = []schema.Issue{}
 	}
-	encoder := json.NewEncoder(out)
-	encoder.SetIndent("", "  ")
-	encoder.SetEscapeHTML(false)
-	return encoder.Encode(report)
+	return printJSON(out, report)
 }
 
 func countSizes(issues []schema.Issue) map[schema.Size]int {

@@ -182,3 +182,15 @@ func (s *Study) Files() []string {
 	slices.Sort(files)
 	return slices.Compact(files)
 }
+
+// IsIdentifier reports whether a text can be an id: see schema.Identifier.
+func IsIdentifier(s string) bool { return isIdentifier(s) }
+
+// Reserved reports a name that no covariate can have: the contract or the
+// results have a column of it.
+func Reserved(name string) bool {
+	inputs := inputColumns()
+	results := schema.SubjectVisitsTable(nil)
+	return inputs["subjects"].Index(name) >= 0 || inputs["visits"].Index(name) >= 0 ||
+		results.Index(name) >= 0 || name == "age_band" || derivedByName(name) != nil
+}
