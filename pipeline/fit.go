@@ -52,7 +52,8 @@ type fit struct {
 }
 
 // Fit derives a transfer function from a table of paired recordings and writes
-// it to outFile, a name that ends in .json, with a report (.md) beside it. The files of the recordings stand in the folder of the table
+// it to outFile, a name that ends in .json, with a figure (.svg) and a report
+// (.md) beside it. The files of the recordings stand in the folder of the table
 // or below. Pairs that cannot be used are left out, each with its Issue; where
 // too few subjects remain, or the table itself is wrong, the error is a
 // *StructuralError with everything that was found, and nothing is written.
@@ -106,7 +107,7 @@ func fitTargets(outFile string, replace bool) ([]string, error) {
 	if !ok || base == "" {
 		return nil, fmt.Errorf("%s: the name of a transfer function ends in .json: %w", outFile, ErrFileName)
 	}
-	targets := []string{base + ".md", base + ".json"}
+	targets := []string{base + ".svg", base + ".md", base + ".json"}
 	for _, name := range targets {
 		path := filepath.Join(filepath.Dir(outFile), name)
 		if _, err := os.Lstat(path); err == nil && !replace {
@@ -119,7 +120,7 @@ func fitTargets(outFile string, replace bool) ([]string, error) {
 // ErrFileName says that a file cannot have the name that was given.
 var ErrFileName = errors.New("not a name for this file")
 
-// writeFit writes the report, then the file itself.
+// writeFit writes the figure and the report, then the file itself.
 func writeFit(outFile string, targets []string, t *schema.Transfer) error {
 	folder, err := store.OpenFolder(filepath.Dir(outFile))
 	if err != nil {
@@ -127,7 +128,8 @@ func writeFit(outFile string, targets []string, t *schema.Transfer) error {
 	}
 	defer folder.Close()
 	writers := []func(io.Writer) error{
-		func(w io.Writer) error { return report.TransferReport(w, t) },
+		func(w io.Writer) error { return report.TransferFigure(w, t) },
+		func(w io.Writer) error { return report.TransferReport(w, t, targets[0]) },
 		func(w io.Writer) error { return writeJSON(w, t) },
 	}
 	for i, name := range targets {

@@ -95,7 +95,7 @@ func TestFitFindsThePublishedArm(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, word := range []string{"S01", "P01", ".csv", dir} {
-		for _, name := range []string{"own.json", "own.md"} {
+		for _, name := range []string{"own.json", "own.md", "own.svg"} {
 			if data, err := os.ReadFile(filepath.Join(dir, name)); err != nil || bytes.Contains(data, []byte(word)) {
 				t.Errorf("%s names %q (%v)", name, word, err)
 			}
@@ -235,7 +235,7 @@ func TestFitRefusesAWrongTable(t *testing.T) {
 					t.Errorf("a hint about study.yaml: %s", i)
 				}
 			}
-			for _, name := range []string{"own.json", "own.md"} {
+			for _, name := range []string{"own.json", "own.svg", "own.md"} {
 				if _, err := os.Stat(filepath.Join(dir, name)); err == nil {
 					t.Errorf("%s was written", name)
 				}

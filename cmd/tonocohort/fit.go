@@ -33,7 +33,8 @@ no): tonocohort schema pairs describes them. Files are relative to its folder.
 
 Writes FILE.json, which a study names with
   central: {method: transfer_table, transfer_file: FILE.json}
-and beside it a report with the validation (.md). Neither names a person or a file.
+and beside it a figure (.svg) and a report with the validation (.md). None of the
+three names a person or a file.
 
 At least 5 subjects are needed, as fewer leave nobody to validate on; bands,
 standard errors and limits of agreement stand from 10 on. A pair is left out

@@ -2,6 +2,8 @@ package report
 
 import (
 	"bufio"
+	"bytes"
+	"encoding/xml"
 	"fmt"
 	"io"
 	"strings"
@@ -9,14 +11,16 @@ import (
 	"tonocohort/schema"
 )
 
-// TransferReport writes a transfer function for a person to read, as Markdown.
-func TransferReport(w io.Writer, t *schema.Transfer) error {
+// TransferReport writes a transfer function for a person to read, as Markdown;
+// figure names the file of its figure.
+func TransferReport(w io.Writer, t *schema.Transfer, figure string) error {
 	out := bufio.NewWriter(w)
 	p := func(format string, args ...any) { fmt.Fprintf(out, format, args...) }
 	p("# Transfer function, %s artery to aorta\n\n**%s**\n\n", t.Artery, t.Caution)
 	c := t.Counts
 	p("From %d pairs of %d subjects (%d pairs found, %d excluded, %d could not be read or analysed); the truth was measured in the %s. Source: %s.\n\n",
 		c.Pairs.Used, c.Subjects, c.Pairs.Found, c.Pairs.Excluded, c.Pairs.Failed, place(t.CentralArtery), t.Source)
+	p("![modulus, phase and coherence by frequency](%s)\n\n", figure)
 	validationTable(out, t)
 	gainTable(out, t)
 	tubeTable(out, t)
@@ -154,4 +158,12 @@ func methods(w io.Writer, t *schema.Transfer) {
 		fmt.Fprintf(w, "Bands are pointwise %g %% intervals (%s). ", 100*t.Level, t.BandMethod)
 	}
 	fmt.Fprint(w, "Tubes were fitted to the gain by least squares with that weight. Folds of the validation are of whole subjects, dealt out by the SHA-256 of their ids.\n\n")
+}
+
+// escape makes text safe within XML.
+func escape(s string) string {
+	var b bytes.Buffer
+	// A bytes.Buffer takes everything.
+	_ = xml.EscapeText(&b, []byte(s))
+	return b.String()
 }

@@ -45,13 +45,13 @@ func made(n int) *schema.Transfer {
 
 func TestTransferReportSaysWhatWasFound(t *testing.T) {
 	var b bytes.Buffer
-	if err := TransferReport(&b, made(12)); err != nil {
+	if err := TransferReport(&b, made(12), "own.svg"); err != nil {
 		t.Fatal(err)
 	}
 	text := b.String()
 	for _, part := range []string{
 		"# Transfer function, radial artery to aorta", schema.Caution, "13 pairs of 12 subjects (15 pairs found, 1 excluded, 1 could not",
-		"measured in the carotid artery", "| variable | transfer_table *fitted* | tube_constant_fitted *fitted* | tube_constant |",
+		"measured in the carotid artery", "](own.svg)", "| variable | transfer_table *fitted* | tube_constant_fitted *fitted* | tube_constant |",
 		"-1.2 ± 2.0 (-5.2 to +2.7)", "+3.0 ± 4.0, n 10", "1.30 ± 0.60", "| 4 | 0.385 (0.346 to 0.423) | -16.0 (-19.0 to -13.0) | 0.900 | 12 |",
 		"travel_ms 62.5 (1.5), reflection 0.4737", "-2.8 ± 1.1 (mean ± SD, 12 subjects)", "`a:note`", "transfer_file: FILE",
 	} {
