@@ -7,9 +7,10 @@
 // decade at two centres. Quayside listens to the cuff, writes even numbers and
 // records at 256 Hz into csv, plain or compressed; hilltop has an oscillometric
 // cuff and records at 128 Hz into WFDB or csv. Some people come back after
-// years, many visits have two recordings, some people drank coffee, crossed
-// their legs or did not rest, and now and then a file is missing or broken, a
-// number mistyped, a cell empty. Nobody in it exists.
+// years, many visits have two recordings, some of them by two operators, and two
+// readers look at some recordings; the zero of one device creeps. Some people
+// drank coffee, crossed their legs or did not rest, and now and then a file is
+// missing or broken, a number mistyped, a cell empty. Nobody in it exists.
 //
 // # The physics
 //

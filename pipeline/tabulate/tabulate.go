@@ -14,6 +14,9 @@
 // The brachial twin of a central variable is described beside it, because what
 // central pressure adds is only seen against the cuff.
 //
+// How good the measurements are (Agreement, Drift, Departures) is computed from
+// the other person-level tables, as Measured lists them.
+//
 // The order of rows follows the plan and the declared levels, never the order
 // in which people were enrolled.
 package tabulate
