@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
@@ -56,7 +58,8 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
 	}
 	o.summary = results.Summary
-	for _, f := range append(results.Frames(), results.Precision, results.Residuals, tabulate.Departures(visits), drift) {
+	maps.Copy(o.manifest.Seeds, results.Seeds)
+	for _, f := range slices.Concat(results.Frames(), results.Restricted(), []*schema.Frame{results.Precision, tabulate.Departures(visits), drift}) {
 		if err := o.write(f); err != nil {
 			return err
 		}

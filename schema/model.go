@@ -1,12 +1,5 @@
 package schema
 
-import (
-	"encoding/json"
-	"reflect"
-	"slices"
-	"strings"
-)
-
 // Kinds of model.
 const (
 	LeastSquares    = "least_squares"    // the mean of the outcome
@@ -76,7 +69,29 @@ type Model struct {
 	Cluster   string   `yaml:"cluster" json:"cluster,omitempty"`     // column whose equal values belong together; default subject
 	Intercept *bool    `yaml:"intercept" json:"intercept,omitempty"` // false: through the origin; default true
 	Terms     []Term   `yaml:"terms" json:"terms"`
+
+	Missing *MissingSettings `yaml:"missing" json:"missing,omitempty"` // default complete cases
 }
+
+// Ways of meeting missing values.
+const (
+	CompleteCase      = "complete_case"
+	ChainedEquations  = "chained_equations"
+	defaultCopies     = 5
+	defaultIterations = 10
+)
+
+// MissingSettings says how a model meets missing values of its terms.
+type MissingSettings struct {
+	Method      string            `yaml:"method" json:"method"` // complete_case or chained_equations
+	Imputations int               `yaml:"imputations" json:"imputations,omitempty"`
+	Iterations  int               `yaml:"iterations" json:"iterations,omitempty"`
+	Variables   map[string]string `yaml:"variables" json:"variables,omitempty"` // by column: pmm, normal, logistic or multinomial; the outcome is imputed only where it is named
+	Auxiliary   []string          `yaml:"auxiliary" json:"auxiliary,omitempty"` // columns that help to impute and are no terms
+}
+
+// Imputes reports whether missing values of the model are imputed.
+func (m Model) Imputes() bool { return m.Missing != nil && m.Missing.Method == ChainedEquations }
 
 // Columns lists the columns of the model's terms, each once.
 func (m Model) Columns() []string {
@@ -102,108 +117,6 @@ func (m Model) Reference(column string) string {
 // HasIntercept reports whether the model has a constant term.
 func (m Model) HasIntercept() bool { return m.Intercept == nil || *m.Intercept }
 
-// Term is one term of a model: a column in some form, or an interaction. In
-// study.yaml and in the manifest a plain column may stand as its name alone.
-type Term struct {
-	Column      string    `yaml:"column" json:"column,omitempty"`
-	Form        string    `yaml:"form" json:"form,omitempty"`
-	Per         float64   `yaml:"per" json:"per,omitempty"` // units that one step of the coefficient is
-	At          *float64  `yaml:"at" json:"at,omitempty"`   // value from which it is counted; default the mean
-	Degree      int       `yaml:"degree" json:"degree,omitempty"`
-	DF          int       `yaml:"df" json:"df,omitempty"`       // columns of a spline, its knots at quantiles
-	Knots       []float64 `yaml:"knots" json:"knots,omitempty"` // inner knots of a spline
-	Powers      []float64 `yaml:"powers" json:"powers,omitempty"`
-	Reference   string    `yaml:"reference" json:"reference,omitempty"` // level of a factor that the others are compared with; default the first
-	Interaction []Term    `yaml:"interaction" json:"interaction,omitempty"`
-}
-
-// Plain is a term of a column as it is.
-func Plain(column string) Term { return Term{Column: column} }
-
-// PlainTerms are terms of columns as they are.
-func PlainTerms(columns ...string) []Term {
-	terms := make([]Term, len(columns))
-	for i, c := range columns {
-		terms[i] = Plain(c)
-	}
-	return terms
-}
-
-// IsPlain reports whether nothing but the column is given.
-func (t Term) IsPlain() bool {
-	return t.Column != "" && reflect.DeepEqual(t, Term{Column: t.Column})
-}
-
-// Columns lists the columns of the term, each once.
-func (t Term) Columns() []string {
-	if len(t.Interaction) == 0 {
-		return []string{t.Column}
-	}
-	var out []string
-	for _, part := range t.Interaction {
-		for _, c := range part.Columns() {
-			if !slices.Contains(out, c) {
-				out = append(out, c)
-			}
-		}
-	}
-	return out
-}
-
-// Label names the term in tables and messages: the column, or the columns of an
-// interaction joined by colons.
-func (t Term) Label() string { return strings.Join(t.Columns(), ":") }
-
-// FormOf returns the form of a term; where none is given the parameters say
-// which is meant.
-func (t Term) FormOf() string {
-	switch {
-	case t.Form != "":
-		return t.Form
-	case t.Reference != "":
-		return Factor
-	case t.DF != 0 || t.Knots != nil:
-		return NaturalSpline
-	case t.Powers != nil:
-		return FractionalPolynomial
-	case t.Degree != 0:
-		return Polynomial
-	case t.At != nil:
-		return Centred
-	case t.Per != 0:
-		return Scaled
-	}
-	return Linear
-}
-
-// MarshalJSON writes a plain term as its column.
-func (t Term) MarshalJSON() ([]byte, error) {
-	if t.IsPlain() {
-		return json.Marshal(t.Column)
-	}
-	type whole Term
-	return json.Marshal(whole(t))
-}
-
-// String writes the term as it stands in the manifest.
-func (t Term) String() string {
-	data, err := t.MarshalJSON()
-	if err != nil {
-		return t.Label()
-	}
-	return string(data)
-}
-
-// UnmarshalJSON reads a column's name as a plain term.
-func (t *Term) UnmarshalJSON(data []byte) error {
-	*t = Term{}
-	if len(data) > 0 && data[0] == '"' {
-		return json.Unmarshal(data, &t.Column)
-	}
-	type whole Term
-	return json.Unmarshal(data, (*whole)(t))
-}
-
 // DefaultModels is the model of a study that declares none. Age is counted from
 // 50 and has a slope for each sex: the published slopes of central pulse
 // pressure cross near 43 years (0.226 mmHg a year in men, 0.381 in women, from
@@ -216,88 +129,6 @@ func DefaultModels() []Model {
 	terms := append([]Term{age, Plain("sex"), {Interaction: PlainTerms("sex", "age_years")}},
 		PlainTerms("height_cm", "heart_rate_bpm", "brachial_map_mmhg")...)
 	return ResolveModels([]Model{{Name: "adjusted", Outcome: "central_pp_mmhg", Terms: terms}})
-}
-
-// ResolveModels gives each model what it takes over from the one it extends,
-// and then the defaults. A model that is resolved already stays as it is.
-func ResolveModels(models []Model) []Model {
-	out := make([]Model, len(models))
-	for i, m := range models {
-		for j := range i {
-			if models[j].Name == m.Extends && m.Extends != "" {
-				m = m.over(out[j])
-				break
-			}
-		}
-		out[i] = m
-	}
-	for i := range out {
-		out[i].fill()
-	}
-	return out
-}
-
-// over returns m with what it does not say taken from base.
-func (m Model) over(base Model) Model {
-	if m.Kind == "" {
-		m.Kind = base.Kind
-	}
-	if m.Errors == "" && (base.Errors == "" || slices.Contains(ModelErrors(kindOr(m.Kind)), base.Errors)) {
-		m.Errors = base.Errors
-	}
-	for _, s := range []struct{ own, other *string }{
-		{&m.Outcome, &base.Outcome}, {&m.Set, &base.Set}, {&m.Event, &base.Event}, {&m.Cluster, &base.Cluster},
-	} {
-		if *s.own == "" {
-			*s.own = *s.other
-		}
-	}
-	if m.Quantile == 0 {
-		m.Quantile = base.Quantile
-	}
-	if m.Threshold == nil {
-		m.Threshold = base.Threshold
-	}
-	if m.Intercept == nil {
-		m.Intercept = base.Intercept
-	}
-	terms := slices.Clone(base.Terms)
-	for _, t := range m.Terms {
-		if at := slices.IndexFunc(terms, func(o Term) bool { return o.Label() == t.Label() }); at >= 0 {
-			terms[at] = t
-		} else {
-			terms = append(terms, t)
-		}
-	}
-	m.Terms = terms
-	return m
-}
-
-func kindOr(kind string) string {
-	if kind == "" {
-		return LeastSquares
-	}
-	return kind
-}
-
-// fill puts in the defaults.
-func (m *Model) fill() {
-	m.Kind = kindOr(m.Kind)
-	if m.Set == "" {
-		m.Set = "all"
-	}
-	if m.Kind == QuantileModel && m.Quantile == 0 {
-		m.Quantile = 0.5
-	}
-	if known := ModelErrors(m.Kind); m.Errors == "" && known != nil {
-		m.Errors = known[0]
-		if m.Cluster != "" && slices.Contains(known, ClusterErrors) {
-			m.Errors = ClusterErrors
-		}
-	}
-	if m.Cluster == "" && (m.Errors == ClusterErrors || m.Kind == RandomIntercept) {
-		m.Cluster = "subject"
-	}
 }
 
 // ClusterColumn is the column that the model's clusters come from.

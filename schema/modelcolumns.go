@@ -18,6 +18,7 @@ func CheckModelColumns(a Analysis, columns []Column, path string, fault Fault) {
 		for j, t := range declared[i].Terms {
 			c.columns(t, fmt.Sprintf("terms[%d]", j))
 		}
+		c.missing()
 		if whole.Cluster != "" && whole.ClusterColumn() != "subject_id" {
 			if column, ok := c.find("cluster", whole.Cluster); ok && column.Kind == Wave {
 				c.report("cluster", whole.Cluster, "term_not_usable", "a cluster is a column of labels", "")

@@ -35,3 +35,21 @@ func ResidualsTable() Table {
 			text("note", "what belongs to the row"),
 		}}
 }
+
+// ImputationTracesTable declares the course of the imputed values.
+func ImputationTracesTable() Table {
+	return Table{Name: "imputation_traces", RowPer: "model, column, imputation and iteration", Restricted: true,
+		Meaning: "mean and spread of the imputed values by iteration: where they drift, more iterations are needed; where copies stay apart, the chains do not mix",
+		Columns: []Column{
+			text("set", "analysis set of the model"),
+			text("variable", "outcome of the model"),
+			text("model", "name of the model"),
+			text("column", "imputed column"),
+			text("method", "how it was imputed"),
+			integer("imputation", "completed copy, from 1"),
+			integer("iteration", "pass through the columns, from 1"),
+			integer("n", "imputed values"),
+			number("mean", "", "their mean; of a column with levels that of the level's number, from 0"),
+			number("sd", "", "their standard deviation"),
+		}}
+}

@@ -77,9 +77,17 @@ func (d *design) assemble(unit string) {
 	}
 }
 
+// on is the same design on other rows: with the knots, centres and powers that
+// it has.
+func (d design) on(s sample, unit string) design {
+	d.sample = s
+	d.assemble(unit)
+	return d
+}
+
 func (b *block) addTo(matrix *regress.Design, s sample) error {
-	if b.polynomial != nil {
-		matrix.AddPolynomial(b.label, b.polynomial, b.degree)
+	if b.variable != nil {
+		matrix.AddPolynomial(b.label, b.variable(s), b.degree)
 		return nil
 	}
 	columns, err := b.at(s)

@@ -11,13 +11,13 @@ import (
 // terms writes what belongs to a term as a whole: the joint test of its
 // coefficients, where it has several; what it explains beside the others; how
 // much the others inflate its variance.
-func (m *modeller) terms(f fitted, d design, s solution) {
+func (m *modeller) terms(f fitted, d design, s result) {
 	var partial []regress.Test
-	if s.least != nil && s.DF > 0 {
+	if s.least != nil && s.DF > 0 && !s.imputed() {
 		partial, _ = s.least.PartialR2() // of Classical errors, which always exist
 	}
 	var inflation []regress.Inflation
-	if s.quantile == nil && s.mixed == nil {
+	if s.quantile == nil && s.mixed == nil && !s.imputed() {
 		inflation = s.VarianceInflation()
 	}
 	for b, block := range d.blocks {
@@ -29,7 +29,7 @@ func (m *modeller) terms(f fitted, d design, s solution) {
 		if len(columns) > 1 {
 			m.joint(f, s, block.label, note, columns)
 		}
-		if block.polynomial != nil && block.degree > 1 {
+		if block.variable != nil && block.degree > 1 {
 			m.joint(f, s, block.label+" beyond the line", "the powers above the first", columns[1:])
 		}
 		if b < len(partial) {
@@ -53,7 +53,7 @@ func (m *modeller) inflation(f fitted, label string, v regress.Inflation) {
 
 // together tests everything that a column takes part in, where that is more
 // than one term: its own and its interactions.
-func (m *modeller) together(f fitted, d design, s solution) {
+func (m *modeller) together(f fitted, d design, s result) {
 	var names []string
 	for _, b := range d.blocks {
 		for _, name := range b.term.Columns() {
@@ -78,9 +78,12 @@ func (m *modeller) together(f fitted, d design, s solution) {
 }
 
 // joint writes a Wald test that some coefficients are all zero.
-func (m *modeller) joint(f fitted, s solution, term, note string, columns []int) {
-	test := s.Wald(s.main.Covariance, term, columns)
+func (m *modeller) joint(f fitted, s result, term, note string, columns []int) {
+	test := s.wald(term, columns)
 	method := "Wald; errors " + s.main.name
+	if s.imputed() {
+		method += "; pooled (Li, Raghunathan and Rubin 1991)"
+	}
 	if math.IsInf(test.DF2, 1) {
 		note = join(note, "joint_df2 infinite: chi-square over joint_df1")
 	}

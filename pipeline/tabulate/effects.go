@@ -20,7 +20,7 @@ type setting struct {
 }
 
 // curves writes the estimated effects that are no single number.
-func (m *modeller) curves(f fitted, d design, s solution) {
+func (m *modeller) curves(f fitted, d design, s result) {
 	c := curveWriter{m: m, f: f, d: d, s: s, base: d.middle()}
 	for _, name := range d.names() {
 		partners, curved := d.partners(name)
@@ -85,7 +85,7 @@ type curveWriter struct {
 	m    *modeller
 	f    fitted
 	d    design
-	s    solution
+	s    result
 	base setting
 }
 
@@ -247,9 +247,9 @@ func difference(a, b []float64) []float64 {
 }
 
 func (c curveWriter) write(term, over, at string, x float64, reference string, weights []float64) {
-	e := c.s.Combination(c.s.main.Covariance, term, weights, confidence)
+	e := c.s.combination(term, weights)
 	if !slices.ContainsFunc(weights, func(w float64) bool { return w != 0 }) {
-		e = regress.Coefficient{DF: e.DF} // the reference itself
+		e = regress.Coefficient{DF: c.s.main.DF[0]} // the reference itself
 	}
 	unit, method := unitOf(c.f.unit), c.s.method+"; errors "+c.s.main.name
 	if scale := c.s.binaryScale(); scale != "" {

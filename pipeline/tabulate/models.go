@@ -15,12 +15,28 @@ type modeller struct {
 	frame     *schema.Frame         // regression
 	effects   *schema.Frame
 	residuals *schema.Frame
+	traces    *schema.Frame
+	study     string            // id, from which random numbers follow
+	seeds     map[string]string // random streams by name, and what each was made from
 }
 
 // ModelTables are what the declared models give beside their statistics.
 type ModelTables struct {
 	Effects   *schema.Frame // empty where every effect is a single number
 	Residuals *schema.Frame // single persons: restricted, never released
+	Traces    *schema.Frame // of imputed values: restricted; empty where nothing was imputed
+
+	Seeds map[string]string // random streams by name, and what each was made from
+}
+
+// Restricted lists the tables of single persons, which are written and never
+// released.
+func (m ModelTables) Restricted() []*schema.Frame {
+	frames := []*schema.Frame{m.Residuals}
+	if m.Traces != nil && m.Traces.N > 0 {
+		frames = append(frames, m.Traces)
+	}
+	return frames
 }
 
 // frames lists the tables of statistics among them that have rows.
@@ -39,13 +55,14 @@ type fitted struct {
 	n       int    // complete rows
 	missing int    // rows of the set that are not
 	note    string
-	twin    bool
 }
 
 // fitModels fits every declared model, and beside a central outcome the same
 // terms on its brachial twin.
-func fitModels(c *cohort, plan schema.Analysis, sets []set) (*schema.Frame, ModelTables) {
-	m := &modeller{c: c, threshold: plan.Threshold, sample: drawn(c, plan.Weights),
+func fitModels(c *cohort, settings schema.Settings, sets []set) (*schema.Frame, ModelTables) {
+	plan := settings.Analysis
+	m := &modeller{c: c, threshold: plan.Threshold, sample: drawn(c, plan.Weights), study: settings.Study.ID, seeds: map[string]string{},
+		traces:    schema.NewFrame(schema.ImputationTracesTable(), 0),
 		frame:     schema.NewFrame(schema.RegressionTable(), 0),
 		effects:   schema.NewFrame(schema.EffectsTable(), 0),
 		residuals: schema.NewFrame(schema.ResidualsTable(), 0),
@@ -59,7 +76,7 @@ func fitModels(c *cohort, plan schema.Analysis, sets []set) (*schema.Frame, Mode
 		}
 		m.fitTwin(model, twin, kept, len(rows))
 	}
-	return m.frame, ModelTables{Effects: m.effects, Residuals: m.residuals}
+	return m.frame, ModelTables{Effects: m.effects, Residuals: m.residuals, Traces: m.traces, Seeds: m.seeds}
 }
 
 // fitTwin fits the terms of a central outcome's model on its brachial twin.
@@ -87,47 +104,74 @@ func (m *modeller) binary(model schema.Model) bool {
 	return model.Kind == schema.LogisticModel || model.Kind == schema.PrevalenceRatio
 }
 
-// fit fits one model on the complete ones of rows and returns these. Of total
-// rows of the set the others count as missing.
+// attempt is a model that was fitted, or why it could not be.
+type attempt struct {
+	f          fitted
+	whole      completeness
+	considered int // rows that were looked at
+	p          problem
+	r          result
+	refused    string
+}
+
+// fit fits one model on the complete ones of rows, writes what it gives and
+// returns these rows. Of total rows of the set the others count as missing.
 func (m *modeller) fit(model schema.Model, rows []int, total int, note string, twin bool) []int {
-	f := fitted{model: model, outcome: m.c.outcome(model, m.threshold), note: note, twin: twin}
+	a := m.attempt(model, rows, total, note)
+	if a.refused != "" {
+		m.refuse(a.f, "not fitted: "+a.refused)
+		m.absences(a.f, a.whole, a.considered)
+		return a.whole.rows
+	}
+	m.coefficients(a.f, a.p.design, a.r)
+	m.terms(a.f, a.p.design, a.r)
+	m.whole(a.f, a.p, a.r)
+	m.absences(a.f, a.whole, a.considered)
+	m.curves(a.f, a.p.design, a.r)
+	if !twin && !a.r.imputed() {
+		m.influence(a.f, a.p, a.r.solution, a.whole.rows)
+	}
+	return a.whole.rows
+}
+
+// attempt fits one model and writes nothing.
+func (m *modeller) attempt(model schema.Model, rows []int, total int, note string) attempt {
+	f := fitted{model: model, outcome: m.c.outcome(model, m.threshold), note: note}
 	f.unit = f.outcome.column.Unit
 	if f.outcome.binary {
 		f.unit = map[string]string{schema.LogisticModel: "log odds", schema.PrevalenceRatio: "log prevalence"}[model.Kind]
 		f.note = join(f.note, "the event: "+f.outcome.text)
 	}
 	predictors := m.c.predictors(model)
-	needs := m.needs(model)
-	whole := complete(f.outcome, predictors, needs, rows)
+	whole := complete(f.outcome, predictors, m.needs(model), rows, imputable(model))
 	f.n, f.missing = len(whole.rows), total-len(whole.rows)
-	f.note = join(f.note, whole.note)
-	p, notes := m.problem(f, predictors, whole.rows)
-	f.note = join(append([]string{f.note}, notes...)...)
-	why, about := m.refusal(f, p, whole.rows)
-	f.note = join(f.note, about)
-	if why != "" {
-		m.refuse(f, "not fitted: "+why)
-		m.absences(f, whole, len(rows))
-		return whole.rows
-	}
-	s, err := p.solve()
+	a := attempt{whole: whole, considered: len(rows)}
+	problems, notes, err := m.problems(f, predictors, whole.rows)
+	f.note = join(append([]string{f.note, whole.note}, notes...)...)
+	a.f = f
 	if err != nil {
-		m.refuse(f, "not fitted: "+err.Error())
-		m.absences(f, whole, len(rows))
-		return whole.rows
+		a.refused = err.Error()
+		return a
 	}
-	if s.least != nil && s.least.R2 > arithmeticFit {
-		f.note = join(f.note, "the fit is exact")
+	a.p = problems[0]
+	why, about := m.refusal(f, a.p, whole.rows)
+	a.f.note = join(a.f.note, about)
+	if why != "" {
+		a.refused = why
+		return a
 	}
-	m.coefficients(f, p.design, s)
-	m.terms(f, p.design, s)
-	m.whole(f, p, s)
-	m.absences(f, whole, len(rows))
-	m.curves(f, p.design, s)
-	if !twin {
-		m.influence(f, p, s, whole.rows)
+	fits := make([]solution, len(problems))
+	for i, p := range problems {
+		if fits[i], err = p.solve(); err != nil {
+			a.refused = err.Error()
+			return a
+		}
 	}
-	return whole.rows
+	a.r = newResult(fits)
+	if a.r.least != nil && a.r.least.R2 > arithmeticFit {
+		a.f.note = join(a.f.note, "the fit is exact")
+	}
+	return a
 }
 
 // refusal says why a model cannot be fitted, "" where it can, and what a reader
@@ -142,18 +186,39 @@ func (m *modeller) refusal(f fitted, p problem, rows []int) (why, note string) {
 	return m.arithmetic(f, p, rows)
 }
 
-// problem makes what is to be fitted on the complete rows.
-func (m *modeller) problem(f fitted, predictors []predictor, rows []int) (problem, []string) {
+// problems makes what is to be fitted on the rows: one problem, or one for each
+// completed copy.
+func (m *modeller) problems(f fitted, predictors []predictor, rows []int) ([]problem, []string, error) {
 	p := problem{model: f.model, errors: f.model.Errors, y: pick(f.outcome.values, rows)}
-	s := gather(predictors, rows)
+	samples, outcomes := []sample{gather(predictors, rows)}, [][]float64{p.y}
 	notes := m.dependence(&p, rows)
-	s.group = p.clusters
+	if f.model.Imputes() && len(rows) > 0 {
+		completed, err := m.impute(f, predictors, rows)
+		if err != nil {
+			return nil, notes, err
+		}
+		notes = append(notes, completed.note)
+		if completed.samples != nil {
+			samples, outcomes = completed.samples, completed.outcomes
+		}
+	}
 	if f.model.Kind == schema.LeastSquares && p.errors == schema.DesignErrors || f.outcome.binary && p.errors == schema.DesignErrors {
 		p.weights = m.weights(rows)
 	}
-	if len(rows) > 0 {
-		p.design = newDesign(f.model, predictors, s, f.unit, p.y)
-		notes = append(notes, p.design.notes...)
+	if len(rows) == 0 {
+		return []problem{p}, notes, nil
 	}
-	return p, notes
+	var out []problem
+	for i, s := range samples {
+		s.group = p.clusters
+		p.y = outcomes[i]
+		if i == 0 {
+			p.design = newDesign(f.model, predictors, s, f.unit, p.y)
+			notes = append(notes, p.design.notes...)
+		} else {
+			p.design = out[0].design.on(s, f.unit)
+		}
+		out = append(out, p)
+	}
+	return out, notes, nil
 }

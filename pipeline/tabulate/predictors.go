@@ -165,8 +165,9 @@ type completeness struct {
 	note   string    // terms whose answer unknown counted as missing
 }
 
-// complete finds the rows with outcome, every predictor and what the errors need.
-func complete(o outcome, predictors []predictor, needs []need, rows []int) completeness {
+// complete finds the rows with outcome, every predictor and what the errors
+// need; imputable tells columns that may lack a value.
+func complete(o outcome, predictors []predictor, needs []need, rows []int, imputable func(column string) bool) completeness {
 	var out completeness
 	out.absent = append(out.absent, absence{column: o.column.Name})
 	for _, p := range predictors {
@@ -175,13 +176,19 @@ func complete(o outcome, predictors []predictor, needs []need, rows []int) compl
 	for _, n := range needs {
 		out.absent = append(out.absent, absence{column: n.column, note: n.what})
 	}
+	optional := make([]bool, len(out.absent))
+	for i := range optional[:1+len(predictors)] {
+		if optional[i] = imputable(out.absent[i].column); optional[i] {
+			out.absent[i].note = "imputed"
+		}
+	}
 	unknown := make([]int, len(predictors))
 	for _, row := range rows {
 		whole := true
 		mark := func(i int, missing bool) {
 			if missing {
 				out.absent[i].n++
-				whole = false
+				whole = whole && optional[i]
 			}
 		}
 		mark(0, math.IsNaN(o.values[row]))

@@ -26,8 +26,8 @@ type block struct {
 	at      func(s sample) ([][]float64, error) // the columns at the values of s
 	curved  bool                                // its effect is no single number
 
-	polynomial []float64 // the variable of a polynomial, whose powers the design forms
-	degree     int
+	variable func(s sample) []float64 // of a polynomial, whose powers the design forms
+	degree   int
 }
 
 // blockMaker makes the blocks of one model.
@@ -141,7 +141,7 @@ func (b *blockMaker) powers(t schema.Term, p predictor, inner bool) (*block, err
 		return columns, nil
 	}
 	if !inner {
-		out.polynomial = shifted(b.sample.numbers[t.Column], centre, step)
+		out.variable = func(s sample) []float64 { return shifted(s.numbers[t.Column], centre, step) }
 	}
 	return out, nil
 }
