@@ -78,11 +78,11 @@ func (t *tableComparison) verdict() string {
 func (t *tableComparison) walk() error {
 	subjectA, rowsA, err := t.a.block()
 	if err != nil {
-		return fmt.Errorf("A: %w", err)
+		return fmt.Errorf("first folder: %w", err)
 	}
 	subjectB, rowsB, err := t.b.block()
 	if err != nil {
-		return fmt.Errorf("B: %w", err)
+		return fmt.Errorf("second folder: %w", err)
 	}
 	for len(rowsA) > 0 || len(rowsB) > 0 {
 		takeA := len(rowsA) > 0 && (len(rowsB) == 0 || subjectA <= subjectB)
@@ -91,13 +91,13 @@ func (t *tableComparison) walk() error {
 		if takeA {
 			left = rowsA
 			if subjectA, rowsA, err = t.a.block(); err != nil {
-				return fmt.Errorf("A: %w", err)
+				return fmt.Errorf("first folder: %w", err)
 			}
 		}
 		if takeB {
 			right = rowsB
 			if subjectB, rowsB, err = t.b.block(); err != nil {
-				return fmt.Errorf("B: %w", err)
+				return fmt.Errorf("second folder: %w", err)
 			}
 		}
 		t.block(t.kept(left, t.a), t.kept(right, t.b))
