@@ -51,15 +51,18 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		// The plan was judged before, against the same columns.
 		return fmt.Errorf("the plan of the statistics: %s", results.Issues[0])
 	}
-	drift, drifting := tabulate.Drift(measured, o.manifest.Settings.Privacy)
-	o.issues = append(o.issues, onlyNew(append(results.Issues, drifting...), o.issues)...)
 	results.Flow = continued(before, results.Flow)
-	if measured.Recordings != nil {
+	aside := []*schema.Frame{results.Precision, tabulate.Departures(visits)}
+	if measured.Recordings != nil { // pooled studies have no recordings
+		drift, drifting := tabulate.Drift(measured, o.manifest.Settings.Privacy)
+		results.Issues = append(results.Issues, drifting...)
 		results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
+		aside = append(aside, drift)
 	}
+	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
 	o.summary = results.Summary
 	maps.Copy(o.manifest.Seeds, results.Seeds)
-	for _, f := range slices.Concat(results.Frames(), results.Restricted(), []*schema.Frame{results.Precision, tabulate.Departures(visits), drift}) {
+	for _, f := range slices.Concat(results.Frames(), results.Restricted(), aside) {
 		if err := o.write(f); err != nil {
 			return err
 		}

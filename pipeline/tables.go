@@ -55,7 +55,7 @@ func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options)
 	settings := source.manifest.Settings
 	settings.Analysis = p.analysis
 	out.begin(settings, o.Version, append(p.inputs, source.read...))
-	out.manifest.Sources = []schema.Source{source.identity()}
+	out.manifest.Sources, out.manifest.KeyID = []schema.Source{source.identity()}, source.manifest.KeyID
 	out.manifest.Counts = source.manifest.Counts
 	if err := out.keepOwnSets(p.own); err != nil {
 		return nil, err

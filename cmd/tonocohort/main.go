@@ -122,7 +122,7 @@ local guidance.
 		&cobra.Group{ID: "statistics", Title: "For who makes the tables:"},
 		&cobra.Group{ID: "review", Title: "For who checks the results:"},
 	)
-	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newFit(), newExport(), newTables(), newPublished(), newScore(), newSchema())
+	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newFit(), newExport(), newTables(), newPool(), newPublished(), newScore(), newSchema())
 	root.AddCommand(reviewCommands()...)
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError(err) })
 	return root
