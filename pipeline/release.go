@@ -38,33 +38,42 @@ func (o *output) release(visits *schema.Frame, results tabulate.Results) error {
 		o.blocked = &ErrDisclosure{checked.Hidden}
 		return nil
 	}
+	var resources []schema.DataResource
 	for _, f := range append(checked.Tables, checked.Report) {
-		if err := o.releaseTable(f); err != nil {
+		resource, err := o.releaseTable(f)
+		if err != nil {
 			return err
 		}
+		resources = append(resources, resource)
+	}
+	if err := o.releaseJSON("datapackage.json", schema.NewDataPackage(settings.Study.ID, settings.Study.Title, schema.Caution, resources)); err != nil {
+		return err
 	}
 	return o.releaseProvenance(checked.Hidden)
 }
 
-// releaseTable writes a table as Parquet, CSV and Markdown.
-func (o *output) releaseTable(f *schema.Frame) error {
+// releaseTable writes a table as Parquet, CSV and Markdown, and describes the
+// CSV for others.
+func (o *output) releaseTable(f *schema.Frame) (schema.DataResource, error) {
+	described := schema.ResultResource(f.Table)
 	base := releaseFolder + f.Table.Name
 	out, err := writeTable(o.results, base+".parquet", f, o.tableMeta)
 	if err != nil {
-		return err
+		return described, err
 	}
 	csv, err := writeFile(o.results, base+".csv", false, func(w io.Writer) error {
 		return parquet.WriteCSV(w, f, parquet.CSVOptions{})
 	})
 	if err != nil {
-		return err
+		return described, err
 	}
 	markdown, err := writeFile(o.results, base+".md", false, func(w io.Writer) error { return writeMarkdown(w, f) })
 	if err != nil {
-		return err
+		return described, err
 	}
 	o.manifest.Outputs = append(o.manifest.Outputs, out, csv, markdown)
-	return nil
+	described.Bytes, described.Hash = csv.Bytes, "sha256:"+csv.SHA256
+	return described, nil
 }
 
 // releaseProvenance says what the released tables were made from; inputs are
@@ -82,11 +91,15 @@ func (o *output) releaseProvenance(hidden int) error {
 		MinCell int                  `json:"min_cell"`
 		Hidden  int                  `json:"rows_hidden"`
 	}{schema.Caution, o.manifest.Settings.Study, o.manifest.Build, inputs, o.manifest.Settings.Disclosure.MinCell, hidden}
-	out, err := writeFile(o.results, releaseFolder+"provenance.json", false, func(w io.Writer) error {
+	return o.releaseJSON("provenance.json", provenance)
+}
+
+func (o *output) releaseJSON(name string, v any) error {
+	out, err := writeFile(o.results, releaseFolder+name, false, func(w io.Writer) error {
 		encoder := json.NewEncoder(w)
 		encoder.SetIndent("", " ")
 		encoder.SetEscapeHTML(false)
-		return encoder.Encode(provenance)
+		return encoder.Encode(v)
 	})
 	if err != nil {
 		return err

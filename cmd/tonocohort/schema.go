@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -21,15 +20,20 @@ func newSchema() *cobra.Command {
 declarations that the readers and writers use. Covariates, derived columns and
 strata are the study's own: they stand in the dictionary inside each Parquet file.
 
+frictionless prints a Data Package (version 2) of the tables that go in, as a
+template for STUDY/datapackage.json; run leaves one of the released tables in
+RESULTS/release.
+
 ` + exitHelp,
 		Example: `  tonocohort schema                        all tables, for a person
   tonocohort schema recordings             one table
-  tonocohort schema --format json          for a program`,
+  tonocohort schema --format json          for a program
+  tonocohort schema --format frictionless subjects visits cuff recordings > STUDY/datapackage.json`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSchema(cmd.OutOrStdout(), format, args)
 		},
 	}
-	cmd.Flags().StringVar(&format, "format", "markdown", "markdown or json")
+	cmd.Flags().StringVar(&format, "format", "markdown", "markdown, json, or frictionless")
 	return cmd
 }
 
@@ -56,16 +60,23 @@ func dictionaries() []dictionary {
 }
 
 func runSchema(out io.Writer, format string, names []string) error {
-	sides, err := chosen(dictionaries(), names)
+	all := dictionaries()
+	if format == "frictionless" {
+		all = all[:1]
+	}
+	sides, err := chosen(all, names)
 	if err != nil {
 		return err
 	}
 	switch format {
+	case "frictionless":
+		var resources []schema.DataResource
+		for _, t := range sides[0].Tables {
+			resources = append(resources, schema.InputResource(t))
+		}
+		return printJSON(out, schema.NewDataPackage("study-folder", "", "the tables of a study folder, format 1", resources))
 	case "json":
-		encoder := json.NewEncoder(out)
-		encoder.SetIndent("", "  ")
-		encoder.SetEscapeHTML(false)
-		return encoder.Encode(sides)
+		return printJSON(out, sides)
 	case "markdown":
 		for _, side := range sides {
 			for _, t := range side.Tables {
@@ -74,7 +85,7 @@ func runSchema(out io.Writer, format string, names []string) error {
 		}
 		return nil
 	default:
-		return usageError(fmt.Errorf("unknown format %q: markdown or json", format))
+		return usageError(fmt.Errorf("unknown format %q: markdown, json or frictionless", format))
 	}
 }
 
