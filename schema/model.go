@@ -70,7 +70,16 @@ type Model struct {
 	Intercept *bool    `yaml:"intercept" json:"intercept,omitempty"` // false: through the origin; default true
 	Terms     []Term   `yaml:"terms" json:"terms"`
 
-	Missing *MissingSettings `yaml:"missing" json:"missing,omitempty"` // default complete cases
+	Missing          *MissingSettings  `yaml:"missing" json:"missing,omitempty"`                     // default complete cases
+	MeasurementError *MeasurementError `yaml:"measurement_error" json:"measurement_error,omitempty"` // of one column; default none is corrected for
+}
+
+// MeasurementError names a column that is mismeasured, so that the coefficients
+// corrected for it stand beside the naive ones.
+type MeasurementError struct {
+	Column      string `yaml:"column" json:"column"`
+	SE          string `yaml:"se" json:"se,omitempty"`                   // column of its standard errors; default the column's name with _se, or for a cuff value the spreads of uncertainty
+	Simulations int    `yaml:"simulations" json:"simulations,omitempty"` // at each step of SIMEX; default 50
 }
 
 // Ways of meeting missing values.

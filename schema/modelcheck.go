@@ -58,6 +58,7 @@ func CheckModels(declared []Model, sets []string, path string, fault Fault) {
 		}
 		c.terms(m, resolved[i])
 		c.missing(m)
+		c.mismeasured(m, resolved[i])
 		base := slices.IndexFunc(resolved, func(o Model) bool { return o.Name == m.Extends })
 		if adjustsTwice(resolved[i]) && (base < 0 || !adjustsTwice(resolved[base])) {
 			c.report("terms", "heart_rate_bpm", "adjusted_twice", "augmentation_index_hr75_pct is already brought to a heart rate of 75: with heart_rate_bpm in the model it is adjusted twice", "use augmentation_index_pct, or leave heart_rate_bpm out")

@@ -19,6 +19,7 @@ func CheckModelColumns(a Analysis, columns []Column, path string, fault Fault) {
 			c.columns(t, fmt.Sprintf("terms[%d]", j))
 		}
 		c.missing()
+		c.mismeasured()
 		if whole.Cluster != "" && whole.ClusterColumn() != "subject_id" {
 			if column, ok := c.find("cluster", whole.Cluster); ok && column.Kind == Wave {
 				c.report("cluster", whole.Cluster, "term_not_usable", "a cluster is a column of labels", "")

@@ -48,6 +48,9 @@ func (m Model) over(base Model) Model {
 	if m.Missing == nil {
 		m.Missing = base.Missing
 	}
+	if m.MeasurementError == nil {
+		m.MeasurementError = base.MeasurementError
+	}
 	terms := slices.Clone(base.Terms)
 	for _, t := range m.Terms {
 		if at := slices.IndexFunc(terms, func(o Term) bool { return o.Label() == t.Label() }); at >= 0 {
@@ -87,6 +90,11 @@ func (m *Model) fill() {
 	}
 	if m.Missing != nil {
 		m.Missing = m.Missing.filled()
+	}
+	if e := m.MeasurementError; e != nil && e.Simulations == 0 {
+		filled := *e
+		filled.Simulations = 50
+		m.MeasurementError = &filled
 	}
 }
 

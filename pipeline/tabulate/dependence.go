@@ -102,7 +102,7 @@ func (m *modeller) needs(model schema.Model) []need {
 		return out
 	}
 	labelled(model.ClusterColumn(), "cluster")
-	return out
+	return append(out, m.needsError(model)...)
 }
 
 // weights are the sampling weights; without such a column all are 1.
@@ -124,4 +124,23 @@ func (m *modeller) sampling(rows []int) (strata, units []int) {
 		column = m.sample.Cluster
 	}
 	return strata, m.clusterLabels(column, rows)
+}
+
+// needsError lists the column of standard errors that a correction rests on.
+func (m *modeller) needsError(model schema.Model) []need {
+	e := model.MeasurementError
+	if e == nil {
+		return nil
+	}
+	name := e.SE
+	for _, candidate := range []string{e.Column + "_se", "cuff_readings"} {
+		if name == "" && m.c.frame.Has(candidate) {
+			name = candidate
+		}
+	}
+	if name == "" {
+		return nil
+	}
+	cells := m.c.frame.Numbers(name)
+	return []need{{name, "standard error", func(row int) bool { return !(cells[row] >= 0) }}}
 }

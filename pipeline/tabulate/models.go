@@ -2,6 +2,7 @@ package tabulate
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"tonocohort/schema"
@@ -9,15 +10,16 @@ import (
 
 // modeller writes the tables of the declared models.
 type modeller struct {
-	c         *cohort
-	threshold map[string]float64
-	sample    schema.WeightSettings // how the people were drawn
-	frame     *schema.Frame         // regression
-	effects   *schema.Frame
-	residuals *schema.Frame
-	traces    *schema.Frame
-	study     string            // id, from which random numbers follow
-	seeds     map[string]string // random streams by name, and what each was made from
+	c           *cohort
+	threshold   map[string]float64
+	sample      schema.WeightSettings // how the people were drawn
+	frame       *schema.Frame         // regression
+	effects     *schema.Frame
+	residuals   *schema.Frame
+	traces      *schema.Frame
+	uncertainty schema.UncertaintySettings
+	study       string            // id, from which random numbers follow
+	seeds       map[string]string // random streams by name, and what each was made from
 }
 
 // ModelTables are what the declared models give beside their statistics.
@@ -61,7 +63,7 @@ type fitted struct {
 // terms on its brachial twin.
 func fitModels(c *cohort, settings schema.Settings, sets []set) (*schema.Frame, ModelTables) {
 	plan := settings.Analysis
-	m := &modeller{c: c, threshold: plan.Threshold, sample: drawn(c, plan.Weights), study: settings.Study.ID, seeds: map[string]string{},
+	m := &modeller{c: c, threshold: plan.Threshold, sample: drawn(c, plan.Weights), study: settings.Study.ID, uncertainty: settings.Uncertainty, seeds: map[string]string{},
 		traces:    schema.NewFrame(schema.ImputationTracesTable(), 0),
 		frame:     schema.NewFrame(schema.RegressionTable(), 0),
 		effects:   schema.NewFrame(schema.EffectsTable(), 0),
@@ -126,6 +128,10 @@ func (m *modeller) fit(model schema.Model, rows []int, total int, note string, t
 	m.coefficients(a.f, a.p.design, a.r)
 	m.terms(a.f, a.p.design, a.r)
 	m.whole(a.f, a.p, a.r)
+	if a.f.model.MeasurementError == nil {
+		m.attenuation(a, math.NaN(), "terms as measured")
+	}
+	m.correct(a)
 	m.absences(a.f, a.whole, a.considered)
 	m.curves(a.f, a.p.design, a.r)
 	if !twin && !a.r.imputed() {
