@@ -7,6 +7,7 @@ import (
 
 	"tonocohort/pipeline/parquet"
 	"tonocohort/pipeline/release"
+	"tonocohort/pipeline/report"
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
 )
@@ -49,7 +50,33 @@ func (o *output) release(visits *schema.Frame, results tabulate.Results) error {
 	if err := o.releaseJSON("datapackage.json", schema.NewDataPackage(settings.Study.ID, settings.Study.Title, schema.Caution, resources)); err != nil {
 		return err
 	}
+	if err := o.publish(report.Source{Frames: checked.Tables, Settings: settings, Build: o.manifest.Build}); err != nil {
+		return err
+	}
 	return o.releaseProvenance(checked.Hidden)
+}
+
+// publish writes the tables of a paper and its Methods in words, from what has
+// been released.
+func (o *output) publish(s report.Source) error {
+	write := func(name string, content func(io.Writer) error) error {
+		out, err := writeFile(o.results, releaseFolder+name, false, content)
+		if err == nil {
+			o.manifest.Outputs = append(o.manifest.Outputs, out)
+		}
+		return err
+	}
+	for _, t := range report.Tables(s) {
+		for _, form := range []struct {
+			extension string
+			content   func(io.Writer) error
+		}{{".csv", t.WriteCSV}, {".md", t.WriteMarkdown}, {".html", t.WriteHTML}} {
+			if err := write(t.Name+form.extension, form.content); err != nil {
+				return err
+			}
+		}
+	}
+	return write("methods.md", func(w io.Writer) error { return report.WriteMethods(w, s) })
 }
 
 // releaseTable writes a table as Parquet, CSV and Markdown, and describes the

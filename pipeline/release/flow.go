@@ -172,20 +172,24 @@ func joinStages(a, b stage) stage {
 	return s
 }
 
-// poolReasons merges small reasons, and with them the smallest other one where
-// they are too few together.
+// poolReasons merges small reasons, and with them the smallest other ones where
+// they are too few together. A reason that gives a level of a characteristic away
+// is merged with enough people of other reasons.
 func (c *checker) poolReasons(s *stage) []loss {
 	var kept []loss
-	pool, reasons := 0, 0
+	pool, apart := 0, 0 // apart: of reasons that must not stand by themselves
 	for _, l := range s.lost {
-		if c.rules.Few(l.n) {
+		switch {
+		case c.pooled[l.reason]:
 			pool += l.n
-			reasons++
-			continue
+			apart += l.n
+		case c.rules.Few(l.n):
+			pool += l.n
+		default:
+			kept = append(kept, l)
 		}
-		kept = append(kept, l)
 	}
-	for c.rules.Few(pool) && len(kept) > 0 {
+	for (c.rules.Few(pool) || apart > 0 && pool-apart < c.rules.MinCell) && len(kept) > 0 {
 		least := 0
 		for k := range kept {
 			if kept[k].n <= kept[least].n {

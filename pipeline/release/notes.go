@@ -4,6 +4,8 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"tonocohort/schema/published"
 )
 
 // A note may hold counts of people. Where a number is a year, a volume, a page,
@@ -17,16 +19,40 @@ var (
 	noteUnit     = regexp.MustCompile(`^\s?(%|mmHg|PP\b|bpm|cm\b|kg\b|years?\b|ms\b|Hz\b)`)
 )
 
+// publishedNotes lists the notes of the published sets that the study is compared
+// with.
+func publishedNotes(in Input) []string {
+	var notes []string
+	for _, name := range in.Settings.Analysis.CompareWith {
+		set, err := published.Open(name)
+		if err != nil {
+			continue // nothing was compared with it
+		}
+		for _, v := range set.Values {
+			if v.Note != "" && !slices.Contains(notes, v.Note) {
+				notes = append(notes, v.Note)
+			}
+		}
+	}
+	return notes
+}
+
 // maskNote takes the counts out of the note of a row.
-func (r *row) maskNote() {
+func (r *row) maskNote(quoted []string) {
 	note := r.f.TextAt(r.at, "note")
-	if told := maskCounts(note); told != note {
+	if told := maskCounts(note, quoted); told != note {
 		r.f.SetText(r.at, "note", told)
 		r.log.add(r.f, r.at, ruleNote, "note")
 	}
 }
 
-func maskCounts(note string) string {
+// maskCounts masks a note but for what it quotes.
+func maskCounts(note string, quoted []string) string {
+	for _, q := range quoted {
+		if before, after, ok := strings.Cut(note, q); ok {
+			return maskCounts(before, nil) + q + maskCounts(after, nil)
+		}
+	}
 	note = noteShare.ReplaceAllString(note, "some $1")
 	note = noteSmall.ReplaceAllString(note, "small n")
 	parts := strings.SplitAfter(note, ";")
@@ -83,7 +109,7 @@ func keepsNumber(part string, from, to int) bool {
 			}
 		}
 	}
-	for _, limit := range []string{"fewer than ", "at least ", "at most ", "below ", "above "} {
+	for _, limit := range []string{"fewer than ", "at least ", "at most ", "below ", "above ", "PP of "} {
 		if strings.HasSuffix(part[:from], limit) { // a limit of a rule
 			return true
 		}

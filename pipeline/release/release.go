@@ -93,6 +93,9 @@ type checker struct {
 	models map[string]*sampled // by key of set, outcome and model
 	other  map[string]state    // by block and stratum of a table with people of its own
 	cache  map[string]variable
+	ages   map[string]ageRange
+	pooled map[string]bool // reasons of the flow that are not shown by themselves
+	quoted []string        // notes of published sets: their numbers are of no one here
 	tier   tier
 	log    reporter
 }
@@ -126,7 +129,7 @@ func Check(in Input) (Output, error) {
 
 func newChecker(in Input) *checker {
 	d := in.Settings.Disclosure
-	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}}
+	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, quoted: publishedNotes(in)}
 	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
 		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}
 	c.layout = newLayout(in)

@@ -2,14 +2,10 @@ package release
 
 import (
 	"math"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"tonocohort/schema"
-	"tonocohort/stats"
-	"tonocohort/stats/disclose"
 )
 
 // row is one row of a table on its way out.
@@ -88,7 +84,7 @@ func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
 	r := &row{f: f, at: at, log: &c.log, given: given}
 	defer r.finish()
 	if f.Has("note") {
-		r.maskNote()
+		r.maskNote(c.quoted)
 	}
 	if !f.Has("estimate") || !f.Has("n") {
 		return
@@ -108,6 +104,7 @@ func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
 	default:
 		c.releaseStatistic(r, g)
 	}
+	c.releaseAges(r)
 	if !r.gone() {
 		r.round(c.Settings.Disclosure.Rounding, c.rules.MinCell)
 	}
@@ -202,64 +199,6 @@ func (c *checker) headcountOf(g group) int {
 	return c.rules.MinCell
 }
 
-var percentileName = regexp.MustCompile(`^(?:p|reference_limit_)(\d+(?:[._]\d+)?)$`)
-
-// percentile reads which sample percentile a row holds. A centile that a model
-// gives for an age is no value of the sample.
-func percentile(r *row) (p float64, sample bool) {
-	if r.f.Table.Name == centilesTable {
-		return 0, false
-	}
-	statistic := r.text("statistic")
-	if statistic == "median" {
-		return 0.5, true
-	}
-	m := percentileName.FindStringSubmatch(statistic)
-	if m == nil {
-		return 0, false
-	}
-	percent, err := strconv.ParseFloat(strings.ReplaceAll(m[1], "_", "."), 64)
-	if err != nil {
-		return 0, false
-	}
-	return percent / 100, true
-}
-
-// releasePercentile hides percentiles beyond which too few people lie, and ends
-// of intervals that are values of persons near the edge of the sample.
-func (c *checker) releasePercentile(r *row, p float64, sample bool, n float64) {
-	if r.gone() || !sample {
-		return
-	}
-	if !(n >= float64(c.rules.PeopleFor(p))) {
-		r.hideEstimate(rulePercentile)
-		return
-	}
-	if !strings.Contains(r.text("method"), stats.MethodOrderStatistic) || math.IsNaN(r.number("low")) {
-		return
-	}
-	low, high, _ := stats.OrderStatisticRanks(int(n), p, r.number("level"))
-	if !c.rules.RanksShown(low, high, int(n)) {
-		r.hideInterval(ruleOrder)
-	}
-}
-
-// releaseShare hides shares with too few people on a side.
-func (c *checker) releaseShare(r *row, g group, n float64) {
-	statistic := r.text("statistic")
-	if r.gone() || !isShare(statistic) {
-		return
-	}
-	hits := math.Round(n * r.number("estimate"))
-	if c.shares[shareKey(statistic, r.text("variable"), g)] || c.rules.Small(int(hits)) || c.rules.Small(int(n-hits)) {
-		r.hideEstimate(ruleSides)
-	}
-}
-
-func isShare(statistic string) bool {
-	return strings.HasPrefix(statistic, "prevalence") || strings.HasPrefix(statistic, "proportion") || strings.HasPrefix(statistic, "share")
-}
-
 // releaseLevel applies what was decided on a level of a characteristic.
 func (c *checker) releaseLevel(r *row, g group) {
 	variable, statistic := r.text("variable"), r.text("statistic")
@@ -340,53 +279,4 @@ func (c *checker) inTotal(r *row, g group) bool {
 		}
 	}
 	return published
-}
-
-// coarseBeside makes coarse what would tell the hidden number of people: the
-// ends of an interval by its width, a share by its denominator, any estimate by
-// its digits.
-func (c *checker) coarseBeside(r *row, n float64) { r.coarsen(int(n), c.rules.MinCell) }
-
-func (r *row) coarsen(n, minCell int) {
-	estimate, low, high := r.number("estimate"), r.number("low"), r.number("high")
-	step := disclose.Step(estimate, low, high, n, minCell)
-	fine := disclose.NiceStep((high - low) / 40)
-	switch {
-	case isShare(r.text("statistic")):
-		fine = max(disclose.NiceStep(1/float64(n)), disclose.ShareStep(estimate, n, minCell))
-	case step == 0:
-		fine = disclose.NiceStep(math.Abs(estimate) / 500)
-	}
-	r.setCoarse("estimate", fine)
-	r.setCoarse("low", step)
-	r.setCoarse("high", step)
-	r.log.add(r.f, r.at, ruleCoarse, partCounts)
-}
-
-func (r *row) setCoarse(column string, step float64) {
-	if v := r.number(column); !math.IsNaN(v) {
-		r.f.SetNumber(r.at, column, disclose.To(v, step))
-	}
-}
-
-// round brings counts to a multiple of the base, and makes coarse what would
-// give the exact ones away.
-func (r *row) round(base, minCell int) {
-	if base < 2 {
-		return
-	}
-	n := r.number("n")
-	if r.text("method") == "count" || r.text("statistic") == "residual_df" {
-		if v := r.number("estimate"); !math.IsNaN(v) {
-			r.f.SetNumber(r.at, "estimate", float64(disclose.Round(int(v), base)))
-		}
-	} else if n > 0 {
-		r.coarsen(int(n), max(base, minCell))
-	}
-	for _, column := range []string{"n", "n_missing", observations} {
-		if v := r.number(column); !math.IsNaN(v) {
-			r.f.SetNumber(r.at, column, float64(disclose.Round(int(v), base)))
-		}
-	}
-	r.log.add(r.f, r.at, ruleRounded, partCounts)
 }

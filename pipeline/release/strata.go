@@ -41,6 +41,7 @@ const (
 	ruleSaturated  = "saturated_model"
 	ruleDifference = "difference_between_tables"
 	ruleFlow       = "merged_stages"
+	ruleAges       = "ages_of_few"
 	ruleRounded    = "rounded_counts"
 	ruleCoarse     = "coarse_beside_hidden_counts"
 	ruleNote       = "counts_in_notes"

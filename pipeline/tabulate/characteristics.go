@@ -54,7 +54,9 @@ func (c *cohort) characteristicColumns(plan schema.Analysis) []string {
 		}
 	}
 	by := tableBy(plan)
-	return slices.DeleteFunc(names, func(name string) bool { return name == by || !c.frame.Has(name) })
+	return slices.DeleteFunc(names, func(name string) bool {
+		return name == by || !c.frame.Has(name) || strings.HasPrefix(name, "departed_")
+	})
 }
 
 // carriedFrom is where the columns begin that came with the subject.

@@ -1,0 +1,75 @@
+package release
+
+import (
+	"math"
+	"slices"
+
+	"tonocohort/schema"
+)
+
+// A curve over age ends at the youngest and the oldest person. What is released
+// of it ends where as many people as the smallest cell lie at or beyond.
+
+// fittedAges is the range of ages with enough people at both of its ends among
+// those of a row; ok is false where the people are not known.
+func (c *checker) fittedAges(f *schema.Frame, row int) (low, high float64, ok bool) {
+	g, known := c.group(f, row)
+	v, described := c.variable(f.TextAt(row, "variable"))
+	if !known || !described || !c.Visits.Has("age_years") {
+		return 0, 0, false
+	}
+	classes, exists := c.layout.classes(g)
+	if !exists {
+		return 0, 0, false
+	}
+	in := make([]bool, len(c.layout.at))
+	for _, a := range c.layout.within(classes) {
+		in[a] = true
+	}
+	var ages []float64
+	for i, a := range c.layout.atomOf {
+		if age := c.Visits.Number(c.People.Rows[i], "age_years"); in[a] && v.present[i] && !math.IsNaN(age) {
+			ages = append(ages, math.Floor(age))
+		}
+	}
+	if len(ages) < 2*c.rules.MinCell {
+		return 0, 0, false
+	}
+	slices.Sort(ages)
+	return ages[c.rules.MinCell-1], ages[len(ages)-c.rules.MinCell], true
+}
+
+// releaseAges narrows the ages of a curve, and hides it beyond them.
+func (c *checker) releaseAges(r *row) {
+	curve := r.f.Table.Name == centilesTable && !math.IsNaN(r.number("age_years"))
+	statistic := r.text("statistic")
+	end := statistic == "lowest" || statistic == "highest"
+	if r.gone() || !curve && !end {
+		return
+	}
+	key := r.text("set") + "\x00" + r.text("variable") + "\x00" + r.text("sex")
+	span, known := c.ages[key]
+	if !known {
+		low, high, ok := c.fittedAges(r.f, r.at)
+		span = ageRange{low, high, ok}
+		c.ages[key] = span
+	}
+	v := r.number("estimate")
+	switch {
+	case !span.ok:
+		r.hideAll(ruleAges)
+	case curve && (r.number("age_years") < span.low || r.number("age_years") > span.high):
+		r.hideAll(ruleAges)
+	case statistic == "lowest" && v < span.low:
+		r.f.SetNumber(r.at, "estimate", span.low)
+		r.log.add(r.f, r.at, ruleAges, partEstimate)
+	case statistic == "highest" && v > span.high:
+		r.f.SetNumber(r.at, "estimate", span.high)
+		r.log.add(r.f, r.at, ruleAges, partEstimate)
+	}
+}
+
+type ageRange struct {
+	low, high float64
+	ok        bool
+}

@@ -1,0 +1,70 @@
+package release
+
+import (
+	"fmt"
+	"slices"
+
+	"tonocohort/stats/disclose"
+)
+
+// byLevel counts people by the axes that the groups use and by level; find
+// returns where an atom of the layout is counted.
+func (c *checker) byLevel(x characteristic) (atoms []disclose.Atom, axes []int, find func(atom, level int) (int, bool)) {
+	for d := range c.layout.axes {
+		for _, i := range x.used {
+			if c.groups.classes[i][d] != nil || slices.Contains(c.layout.setAxis, d) {
+				axes = append(axes, d)
+				break
+			}
+		}
+	}
+	place := func(atom, level int) []int {
+		at := make([]int, len(axes)+1)
+		for d, a := range axes {
+			at[d] = c.layout.at[atom][a]
+		}
+		at[len(axes)] = level
+		return at
+	}
+	index := map[string]int{}
+	find = func(atom, level int) (int, bool) {
+		k, known := index[fmt.Sprint(place(atom, level))]
+		return k, known
+	}
+	number := func(atom, level int) int {
+		at := place(atom, level)
+		k, known := index[fmt.Sprint(at)]
+		if !known {
+			k = len(atoms)
+			index[fmt.Sprint(at)] = k
+			atoms = append(atoms, disclose.Atom{At: at, Capacity: disclose.Unbounded})
+		}
+		return k
+	}
+	for i, a := range c.layout.atomOf {
+		atoms[number(a, x.code[i])].Value += c.People.times(i)
+	}
+	for a := range c.layout.at {
+		for level := range x.levels {
+			if c.rules.ZeroIsSmall && !c.impossible(x, a, level) {
+				number(a, level)
+			}
+		}
+	}
+	return atoms, axes, find
+}
+
+// impossible reports a level that the people of an atom cannot have, for the
+// rules of a set that they are in.
+func (c *checker) impossible(x characteristic, atom, level int) bool {
+	for set, axis := range c.layout.setAxis {
+		if axis >= 0 && c.layout.at[atom][axis] == 1 && c.ruledOut(x, set, level) {
+			return true
+		}
+	}
+	return false
+}
+
+func levelKey(variable, level string, g group) string {
+	return level + "\x00" + stateKey(variable, g)
+}
