@@ -18,9 +18,10 @@ type cohort struct {
 	bands     factor
 	subject   []int // by row: number of the person
 	persons   int
-	everyUsed []int // used, all visits, in the frame's order
-	rows      []int // used, and kept by the visit rule, in the frame's order
-	repeated  bool  // persons may stand in several rows (visit: all)
+	everyUsed []int     // used, all visits, in the frame's order
+	rows      []int     // used, and kept by the visit rule, in the frame's order
+	repeated  bool      // persons may stand in several rows (visit: all)
+	dealers   []*dealer // by goroutine, used again
 	weighting
 }
 

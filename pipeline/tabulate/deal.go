@@ -123,11 +123,11 @@ func (d *dealer) deal(s strata, margin int, setRows []int, withRows bool, each f
 	cells := s.cells[margin]
 	start := make([]int, len(s.labels)+1)
 	missing := make([]int, len(s.labels))
-	for _, at := range d.at {
-		start[cells[at]+1]++
-	}
 	for _, at := range d.missing {
 		missing[cells[at]]++
+	}
+	for _, cell := range s.inMargin[margin] {
+		start[cell+1] = s.size[cell] - missing[cell]
 	}
 	for i := range s.labels {
 		start[i+1] += start[i]
@@ -154,6 +154,15 @@ func (d *dealer) deal(s strata, margin int, setRows []int, withRows bool, each f
 	}
 }
 
+// dealer returns the dealer of a goroutine by its number, with the memory that
+// it had before.
+func (c *cohort) dealer(number int) *dealer {
+	for len(c.dealers) <= number {
+		c.dealers = append(c.dealers, &dealer{})
+	}
+	return c.dealers[number]
+}
+
 // groups deals the values of a variable out to all cells at once.
 func (c *cohort) groups(s strata, rows []int, cells []float64) []group {
 	var d dealer
@@ -175,13 +184,13 @@ func resized[T any](s []T, n int) []T {
 }
 
 // inParallel does the work i for every i below n. worker is called once for
-// each goroutine and returns what does one piece of work; pieces must not
-// depend on each other.
-func inParallel(n int, worker func() func(i int)) {
+// each goroutine, with its number, and returns what does one piece of work;
+// pieces must not depend on each other.
+func inParallel(n int, worker func(number int) func(i int)) {
 	var group sync.WaitGroup
 	next := make(chan int)
-	for range min(n, runtime.GOMAXPROCS(0)) {
-		do := worker()
+	for number := range min(n, runtime.GOMAXPROCS(0)) {
+		do := worker(number)
 		group.Go(func() {
 			for i := range next {
 				do(i)

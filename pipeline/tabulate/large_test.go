@@ -35,7 +35,7 @@ func largeCohort(n int) (table, schema.Settings) {
 		}
 	}
 	settings := plan(func(a *schema.Analysis) {
-		a.Variables, a.Models, a.CompareWith, a.Threshold = nil, nil, nil, nil
+		a.Variables, a.Models, a.CompareWith, a.Threshold, a.Centiles = nil, nil, nil, nil, nil
 		for _, c := range columns {
 			a.Variables = append(a.Variables, c.Name)
 		}
@@ -63,7 +63,9 @@ func BenchmarkSummaryOfMany(b *testing.B) {
 	peak, stop := watchHeap()
 	b.ResetTimer()
 	for b.Loop() {
-		Tables(f.Frame, settings, "study.yaml", "analysis")
+		if r := Tables(f.Frame, settings, "study.yaml", "analysis"); r.Summary.N == 0 {
+			b.Fatal(r.Issues)
+		}
 	}
 	b.StopTimer()
 	close(stop)

@@ -34,7 +34,8 @@ var referenceLimits = [...]struct {
 type summariser struct {
 	c        *cohort
 	est      estimator
-	dealer   dealer
+	dealer   *dealer
+	brief    bool     // what Table 1 shows, and no more
 	columns  []string // stratum columns
 	quantile stats.QuantileType
 }
@@ -57,8 +58,8 @@ func summarise(c *cohort, plan schema.Analysis, sets []set) *schema.Frame {
 	for _, set := range sets {
 		strata := c.newStrata(plan.Strata, set.rows)
 		frames := make([]*schema.Frame, len(variables))
-		inParallel(len(variables), func() func(i int) {
-			s := summariser{c: c, est: c.estimator(), columns: plan.Strata, quantile: stats.QuantileType(plan.QuantileType)}
+		inParallel(len(variables), func(number int) func(i int) {
+			s := summariser{c: c, est: c.estimator(), dealer: c.dealer(number), columns: plan.Strata, quantile: stats.QuantileType(plan.QuantileType)}
 			return func(i int) {
 				frames[i] = schema.NewFrame(frame.Table, 0)
 				s.variable(frames[i], set, strata, variables[i])
@@ -82,7 +83,7 @@ func (s *summariser) variable(f *schema.Frame, set set, strata strata, d describ
 	for cell, l := range cells {
 		s.write(f, place{set: set.name, variable: d.name, note: d.note, labels: strata.labels[cell]}, l)
 	}
-	if d.full && d.name == amplificationRatio {
+	if d.full && !s.brief && d.name == amplificationRatio {
 		s.ratioOfMeans(f, set, strata)
 	}
 }
@@ -119,14 +120,34 @@ func (s *summariser) describe(g group, set, variable string) []line {
 	if variable == amplificationRatio {
 		mean.Note = join(mean.Note, "mean of the persons' ratios; ratio_of_means is another number")
 	}
-	geometric := s.est.geometric(g)
-	geometric.Statistic = "geometric_mean"
-	lines = append(lines, mean, se, sd, geometric)
+	lines = append(lines, mean, se, sd)
+	if !s.brief {
+		geometric := s.est.geometric(g)
+		geometric.Statistic = "geometric_mean"
+		lines = append(lines, geometric)
+	}
 	for _, q := range percentiles {
+		if s.brief && !characteristicStatistic(q.name) {
+			continue
+		}
 		l := s.est.quantile(g, q.p, s.quantile, confidence)
 		l.Statistic = q.name
 		lines = append(lines, l)
 	}
+	if !s.brief {
+		lines = append(lines, s.referenceLimits(g, set)...)
+	}
+	for i := range lines {
+		if lines[i].Method != "count" {
+			lines[i].Note = join(lines[i].Note, s.est.note())
+		}
+	}
+	return lines
+}
+
+// referenceLimits gives the non-parametric limits of the middle 95 %.
+func (s *summariser) referenceLimits(g group, set string) []line {
+	var lines []line
 	for _, q := range referenceLimits {
 		l := s.est.quantile(g, q.p, stats.MeanPositions, stats.ReferenceLevel)
 		l.Statistic = q.name
@@ -137,11 +158,6 @@ func (s *summariser) describe(g group, set, variable string) []line {
 			l.Note = join(l.Note, "limits of the set "+set+", which is not selected for health")
 		}
 		lines = append(lines, l)
-	}
-	for i := range lines {
-		if lines[i].Method != "count" {
-			lines[i].Note = join(lines[i].Note, s.est.note())
-		}
 	}
 	return lines
 }
