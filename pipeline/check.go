@@ -46,7 +46,7 @@ func loadStudy(files *store.Root) *study.Study {
 }
 
 // newReader makes the reader of recordings that every worker uses.
-func newReader(files *store.Root, s schema.Settings) *recording.Reader {
+func newReader(files recording.Source, s schema.Settings) *recording.Reader {
 	delimiter, decimal, ok := s.Waveforms.Signs()
 	if !ok {
 		delimiter, decimal = ',', '.' // reported with the settings: nothing is computed

@@ -48,6 +48,26 @@ func (r *run) createPersonTables() (*personTables, error) {
 
 func tablePath(name string) string { return tablesFolder + name + ".parquet" }
 
+// slot is the place of one subject in its chunk: computed, or taken from what an
+// earlier run has sealed.
+type slot struct {
+	subject  *study.Subject
+	computed subjectResult
+	kept     *part // nil: computed
+	file     string
+}
+
+// fill computes a subject, unless it stands sealed, its rows in the tables are
+// the same and every file that it was computed from is.
+func (w *worker) fill(s *study.Subject, sealed *work) (slot, error) {
+	out := slot{subject: s}
+	out.kept, out.file = sealed.find(s, func(p *part) bool { return w.stillHold(s, p.Trace) })
+	if out.kept == nil {
+		out.computed = w.subject(s)
+	}
+	return out, w.files.fatal
+}
+
 // computeRecordings is the one place with concurrency: within a chunk each
 // worker writes only the slots it was given, and chunks are written in order
 // while the next one is being computed.
@@ -68,7 +88,7 @@ func (r *run) computeRecordings(ctx context.Context) (err error) {
 		return err
 	}
 	group, ctx := errgroup.WithContext(ctx)
-	done := make(chan []subjectResult, 1)
+	done := make(chan []slot, 1)
 	group.Go(func() error { return r.computeChunks(ctx, done) })
 	group.Go(func() error {
 		for slots := range done {
@@ -91,7 +111,7 @@ func (r *run) computeRecordings(ctx context.Context) (err error) {
 	return nil
 }
 
-func (r *run) computeChunks(ctx context.Context, done chan<- []subjectResult) error {
+func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 	defer close(done)
 	methods, err := studyEstimators(r.study)
 	if err != nil {
@@ -104,7 +124,7 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []subjectResult) er
 	subjects := r.study.Subjects
 	for start := 0; start < len(subjects); start += chunkSubjects {
 		chunk := subjects[start:min(start+chunkSubjects, len(subjects))]
-		slots := make([]subjectResult, len(chunk))
+		slots := make([]slot, len(chunk))
 		group, inner := errgroup.WithContext(ctx)
 		group.SetLimit(r.options.Jobs)
 		for i := range chunk {
@@ -114,8 +134,9 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []subjectResult) er
 				}
 				w := <-workers
 				defer func() { workers <- w }()
-				slots[i] = w.subject(&chunk[i])
-				return nil
+				var err error
+				slots[i], err = w.fill(&chunk[i], r.work)
+				return err
 			})
 		}
 		if err := group.Wait(); err != nil {
@@ -130,27 +151,40 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []subjectResult) er
 	return nil
 }
 
-// writeChunk appends the rows of a chunk and counts what became of whom.
-func (r *run) writeChunk(tables *personTables, left *leftOut, slots []subjectResult) error {
+// writeChunk appends the rows of a chunk, counts what became of whom, and seals
+// what was computed.
+func (r *run) writeChunk(tables *personTables, left *leftOut, slots []slot) error {
 	rows := newChunkRows(r.study.Carried)
+	frames := rows.frames()
 	for i := range slots {
 		s := &slots[i]
 		left.add(rows.exclusions, s.subject.ID)
-		rows.add(r.study.Settings, r.layout, r.study.Carried, r.scheme, s)
-		r.tally.add(s)
-		r.collect(s)
+		p := s.kept
+		if p != nil {
+			if err := readRows(p.rows, frames); err != nil {
+				return err
+			}
+			r.work.take(s.file)
+		} else {
+			from := rows.marks()
+			rows.add(r.study.Settings, r.layout, r.study.Carried, r.scheme, &s.computed)
+			p = r.partOf(&s.computed)
+			p.rows = appendRows(nil, frames, from)
+			if err := r.work.keep(s.subject, p); err != nil {
+				return err
+			}
+		}
+		r.tally.add(p.Counts)
+		r.manifest.Inputs = append(r.manifest.Inputs, p.Inputs...)
+		r.issues = append(r.issues, p.Issues...)
 	}
-	for _, t := range []struct {
-		table *openTable
-		rows  *schema.Frame
-	}{
-		{tables.recordings, rows.recordings}, {tables.visits, rows.visits}, {tables.beats, rows.beats},
-		{tables.waveforms, rows.waveforms}, {tables.estimates, rows.estimates}, {tables.uncertainty, rows.uncertainty},
-		{tables.reviews, rows.reviews}, {tables.readings, rows.readings}, {tables.exclusions, rows.exclusions},
-	} {
-		if err := t.table.append(t.rows); err != nil {
+	for i, t := range tables.all() {
+		if err := t.append(frames[i]); err != nil {
 			return err
 		}
+	}
+	if err := r.work.seal(); err != nil {
+		return err
 	}
 	if r.options.Progress != nil {
 		c := r.tally.counts.Recordings
@@ -159,19 +193,22 @@ func (r *run) writeChunk(tables *personTables, left *leftOut, slots []subjectRes
 	return nil
 }
 
-// collect takes over what the manifest and the terminal need of a subject.
-func (r *run) collect(s *subjectResult) {
+// partOf is what the manifest and the terminal need of a subject, and what a
+// later run needs to know that it still holds.
+func (r *run) partOf(s *subjectResult) *part {
+	p := &part{Trace: s.trace, Counts: countsOf(s)}
 	for i := range s.visits {
 		for _, rec := range s.visits[i].recordings {
 			for k, in := range rec.inputs {
-				r.manifest.Inputs = append(r.manifest.Inputs, r.disguise.input(schema.File(in), rec.row.ID, k))
+				p.Inputs = append(p.Inputs, r.disguise.input(schema.File(in), rec.row.ID, k))
 			}
 			for _, issue := range rec.issues {
 				issue.SubjectID, issue.VisitID = s.subject.ID, s.visits[i].visit.ID
-				r.issues = append(r.issues, issue)
+				p.Issues = append(p.Issues, issue)
 			}
 		}
 	}
+	return p
 }
 
 // leftOut hands out what the tables' own faults took away, subject by subject,

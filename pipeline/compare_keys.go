@@ -72,8 +72,7 @@ func keyColumns(t schema.Table) []int {
 // bySubject reports whether the rows of a table stand in the order of their
 // subjects, so that two of them can be compared a subject at a time.
 func bySubject(t schema.Table) bool {
-	i := t.Index("subject_id")
-	return i >= 0 && t.Columns[i].Key
+	return len(t.Columns) > 0 && t.Columns[0].Name == "subject_id" && t.Columns[0].Key
 }
 
 // KeyPart is one column of a row's key.

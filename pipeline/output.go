@@ -4,9 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"tonocohort/pipeline/store"
@@ -21,6 +21,7 @@ var ErrSealed = errors.New("the results folder holds a finished run")
 // every command that makes one needs, whatever its tables come from.
 type output struct {
 	dir       string
+	fs        func(dir string) (store.FS, error) // nil: store.OpenFS
 	lock      *store.Lock
 	results   *store.Folder
 	manifest  schema.Manifest
@@ -30,6 +31,7 @@ type output struct {
 	issues    []schema.Issue
 	summary   *schema.Frame
 	blocked   *ErrDisclosure
+	keepWork  func(name string) bool // files of the work folder that stay after sealing; nil: none
 }
 
 // open locks the folder, unseals it and clears what a stopped run has left. The
@@ -51,41 +53,18 @@ func (o *output) open(replace bool, readFrom ...string) error {
 	if o.lock, err = store.LockFolder(o.dir); err != nil {
 		return err
 	}
-	if err := unseal(o.dir); err != nil {
-		return err
+	if o.fs == nil {
+		o.fs = store.OpenFS
 	}
-	if o.results, err = store.OpenFolder(o.dir); err != nil {
-		return err
-	}
-	_, err = o.results.Sweep("tables", "release")
-	return err
-}
-
-// unseal takes the manifest away, and with it what it lists: from here on the
-// folder is either written whole or says that it is not, and no table of an
-// older run stays behind.
-func unseal(dir string) error {
-	old, unreadable := ReadManifest(dir)
-	if err := os.Remove(filepath.Join(dir, ManifestName)); err != nil && !os.IsNotExist(err) {
-		return err
-	}
-	if unreadable != nil {
-		return nil // there was none, or it lists nothing that can be trusted
-	}
-	root, err := os.OpenRoot(dir)
+	fsys, err := o.fs(o.dir)
 	if err != nil {
 		return err
 	}
-	defer root.Close()
-	for _, out := range old.Outputs {
-		if !strings.HasPrefix(out.Path, tablesFolder) && !strings.HasPrefix(out.Path, releaseFolder) {
-			continue // not where a run writes
-		}
-		if err := root.Remove(out.Path); err != nil && !os.IsNotExist(err) {
-			return err
-		}
+	o.results = store.NewFolder(fsys)
+	if _, err = o.results.Sweep(".", "tables", path.Clean(ownFolder), "release", path.Clean(workFolder)); err != nil {
+		return err
 	}
-	return nil
+	return o.startJournal()
 }
 
 // begin fills the manifest with what is known before anything is computed.
@@ -109,7 +88,8 @@ func (o *output) write(f *schema.Frame) error {
 	return nil
 }
 
-// seal writes the manifest; the times stand outside what it promises.
+// seal writes the manifest; the times stand outside what it promises. The work
+// folder has served then.
 func (o *output) seal(started, ended time.Time, jobs int) error {
 	o.manifest.Run = &schema.RunTimes{
 		Started: started.UTC().Format(time.RFC3339), Ended: ended.UTC().Format(time.RFC3339), Jobs: jobs,
@@ -117,7 +97,7 @@ func (o *output) seal(started, ended time.Time, jobs int) error {
 	if err := sealManifest(o.results, &o.manifest); err != nil {
 		return fmt.Errorf("sealing the results: %w", err)
 	}
-	return nil
+	return o.results.Clear(path.Clean(workFolder), o.keepWork)
 }
 
 // outcome is what the command leaves for the terminal.

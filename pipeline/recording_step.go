@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"tonocohort/pipeline/central"
 	"tonocohort/pipeline/pulse"
@@ -65,7 +66,7 @@ func (r *recordingResult) leave(status, reason, detail string) {
 type worker struct {
 	settings schema.Settings
 	layout   *layout
-	files    *store.Root
+	files    *tracedFiles
 	disguise *disguise
 	read     func(recording.Request) (recording.Recording, error)
 	analyser *pulse.Analyser
@@ -77,8 +78,8 @@ type worker struct {
 }
 
 func newWorker(s schema.Settings, l *layout, files *store.Root, e *estimators, d *disguise) *worker {
-	w := &worker{settings: s, layout: l, files: files, estimators: e, disguise: d}
-	w.read = newReader(files, s).Read
+	w := &worker{settings: s, layout: l, files: &tracedFiles{files: files, wait: time.Sleep}, estimators: e, disguise: d}
+	w.read = newReader(w.files, s).Read
 	w.renew()
 	return w
 }

@@ -18,8 +18,11 @@ type Options struct {
 	Replace  bool             // write over a sealed results folder
 	Version  string           // of the program
 	KeyFile  string           // behind keyed pseudonyms and dates; "": none
+	KeepWork bool             // keep the work folder after sealing, so that a later run takes from it what still holds
 	Progress func(Progress)   // called after each chunk; may be nil
 	Now      func() time.Time // nil: time.Now; used for RunTimes alone
+
+	fs func(dir string) (store.FS, error) // nil: store.OpenFS; what the results are written through
 }
 
 // Progress counts recordings.
@@ -32,6 +35,7 @@ type Outcome struct {
 	Reasons  []ReasonCount // why recordings were left out, most frequent first
 	Summary  *schema.Frame
 	Blocked  error // *ErrDisclosure: nothing was released; nil otherwise
+	Taken    int   // subjects that an earlier run had computed
 }
 
 // StructuralError says that nothing was run and nothing written.
@@ -58,6 +62,7 @@ type run struct {
 	tally    *tally
 	scheme   study.Scheme
 	disguise *disguise
+	work     *work
 }
 
 // filled puts in what stands for zero.
@@ -75,7 +80,7 @@ func (o Options) filled() Options {
 // sealed by a manifest. A structural fault is a *StructuralError.
 func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, error) {
 	o = o.filled()
-	r := &run{output: output{dir: outDir}, options: o, studyDir: studyDir, layout: newLayout(), tally: newTally()}
+	r := &run{output: output{dir: outDir, fs: o.fs}, options: o, studyDir: studyDir, layout: newLayout(), tally: newTally()}
 	defer r.close()
 	started := o.Now()
 	for _, step := range []struct {
@@ -88,25 +93,59 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 		{"computing the statistics", r.computeStatistics},
 	} {
 		if err := ctx.Err(); err != nil {
-			return nil, err
+			return nil, r.stopped(step.name, err)
 		}
 		if err := step.do(ctx); err != nil {
-			var structural *StructuralError
-			if errors.As(err, &structural) || errors.Is(err, context.Canceled) || errors.Is(err, ErrSealed) {
-				return nil, err
-			}
-			return nil, fmt.Errorf("%s: %w", step.name, err)
+			return nil, r.stopped(step.name, err)
 		}
+	}
+	if o.KeepWork {
+		r.keepWork = func(name string) bool { return r.work.used[name] }
 	}
 	if err := r.seal(started, o.Now(), o.Jobs); err != nil {
 		return nil, err
 	}
 	outcome := r.outcome()
-	outcome.Reasons = r.tally.reasons()
+	outcome.Reasons, outcome.Taken = r.tally.reasons(), r.work.taken
 	return outcome, nil
 }
 
+// StoppedError says that a run ended before its time, and what is kept of it.
+type StoppedError struct {
+	Step     string
+	Kept, Of int // subjects that the next run need not compute again
+	Err      error
+}
+
+func (e *StoppedError) Error() string {
+	text := e.Step + ": " + e.Err.Error()
+	if errors.Is(e.Err, context.Canceled) {
+		text = "interrupted while " + e.Step
+	}
+	if e.Of == 0 {
+		return text
+	}
+	return fmt.Sprintf("%s; the results folder is not sealed; %d of %d subjects are kept, and the same command goes on from there", text, e.Kept, e.Of)
+}
+
+func (e *StoppedError) Unwrap() error { return e.Err }
+
+// stopped says what an error leaves behind; before the results folder was touched
+// nothing.
+func (r *run) stopped(step string, err error) error {
+	var structural *StructuralError
+	if errors.As(err, &structural) || errors.Is(err, ErrSealed) {
+		return err
+	}
+	stopped := &StoppedError{Step: step, Err: err}
+	if r.work != nil {
+		stopped.Kept, stopped.Of = r.work.sealed, len(r.study.Subjects)
+	}
+	return stopped
+}
+
 func (r *run) close() {
+	r.work.close()
 	if r.files != nil {
 		r.files.Close()
 	}
@@ -139,11 +178,16 @@ func (r *run) openResults(context.Context) error {
 	if err := r.open(r.options.Replace, r.studyDir); err != nil {
 		return err
 	}
+	r.fillManifest()
+	return r.openWork()
+}
+
+// fillManifest puts in what is known when the study has been read.
+func (r *run) fillManifest() {
 	sources := make([]schema.File, len(r.study.Inputs))
 	for i, in := range r.study.Inputs {
 		sources[i] = schema.File(in)
 	}
 	r.begin(r.study.Settings, r.options.Version, sources)
 	r.manifest.KeyID = r.disguise.keyID()
-	return nil
 }

@@ -14,6 +14,7 @@ import (
 type subjectResult struct {
 	subject *study.Subject
 	visits  []visitResult
+	trace   traces // of the recordings that were read
 }
 
 // visitResult is one visit with its recordings, combined.
@@ -36,7 +37,11 @@ func (w *worker) subject(s *study.Subject) subjectResult {
 		visit := &s.Visits[i]
 		v := visitResult{visit: visit}
 		for j := range visit.Recordings {
+			w.files.take()
 			v.recordings = append(v.recordings, w.guarded(s.Sex, visit, &visit.Recordings[j]))
+			if visit.Recordings[j].Fault == "" {
+				out.trace = append(out.trace, w.files.take())
+			}
 		}
 		w.departures(&v)
 		w.combine(&v)

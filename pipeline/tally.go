@@ -36,18 +36,49 @@ func (t *tally) expect(s *study.Study) {
 	}
 }
 
-func (t *tally) add(s *subjectResult) {
+// subjectCounts is what a subject adds to the tally.
+type subjectCounts struct {
+	Became []became        `json:"became"`
+	Beats  schema.Accepted `json:"beats"`
+}
+
+// became says what became of one thing: unit is subjects, subject_visits or
+// recordings.
+type became struct {
+	Unit   string `json:"unit"`
+	Status string `json:"status"`
+	Reason string `json:"reason,omitempty"`
+}
+
+func countsOf(s *subjectResult) subjectCounts {
+	var c subjectCounts
 	status, reason := s.status()
-	t.count(&t.counts.Subjects, "subjects", status, reason)
+	c.Became = append(c.Became, became{"subjects", status, reason})
 	for i := range s.visits {
 		v := &s.visits[i]
-		t.count(&t.counts.Visits, "subject_visits", v.status, v.reason)
+		c.Became = append(c.Became, became{"subject_visits", v.status, v.reason})
 		for _, r := range v.recordings {
-			t.count(&t.counts.Recordings, "recordings", r.status, r.reason)
-			t.counts.Beats.Found += len(r.beats)
-			t.counts.Beats.Accepted += acceptedBeats(r)
+			c.Became = append(c.Became, became{"recordings", r.status, r.reason})
+			c.Beats.Found += len(r.beats)
+			c.Beats.Accepted += acceptedBeats(r)
 		}
 	}
+	return c
+}
+
+func (t *tally) add(c subjectCounts) {
+	for _, b := range c.Became {
+		into := &t.counts.Recordings
+		switch b.Unit {
+		case "subjects":
+			into = &t.counts.Subjects
+		case "subject_visits":
+			into = &t.counts.Visits
+		}
+		t.count(into, b.Unit, b.Status, b.Reason)
+	}
+	t.counts.Beats.Found += c.Beats.Found
+	t.counts.Beats.Accepted += c.Beats.Accepted
 }
 
 func (t *tally) count(into *schema.Tally, unit, status, reason string) {

@@ -136,7 +136,7 @@ func unlisted(root *store.Root, dir string, listed map[string]bool) ([]Differenc
 			path = dir + "/" + name
 		}
 		switch {
-		case listed[path] || path == store.LockName:
+		case listed[path] || path == store.LockName || path+"/" == workFolder:
 		case root.Exists(path):
 			found = append(found, Difference{Path: path, What: "extra"})
 		default:

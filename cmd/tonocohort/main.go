@@ -10,6 +10,8 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -56,11 +58,20 @@ func (e *statusError) Error() string {
 func (e *statusError) Unwrap() error { return e.err }
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	status := execute(ctx, os.Args[1:], os.Stdout, os.Stderr)
-	stop()
-	os.Exit(status)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// A second signal ends the program at once, as does a step that does not look
+	// up in time: nothing is lost by it, since what is kept is written already.
+	context.AfterFunc(ctx, func() {
+		stop()
+		time.Sleep(patience)
+		fmt.Fprintln(os.Stderr, "tonocohort: interrupted; what was finished before is kept, and the same command goes on from there")
+		os.Exit(exitInterrupted)
+	})
+	os.Exit(execute(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
+
+// patience is how long an interrupted command may take to end by itself.
+const patience = 800 * time.Millisecond
 
 // execute runs one command line and returns its exit status; results go to
 // stdout, everything else to stderr.
@@ -83,12 +94,21 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "tonocohort:", err)
 		return exitUsage
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(stderr, "tonocohort: interrupted; the results folder is not sealed")
+		fmt.Fprintln(stderr, "tonocohort:", interruption(err))
 		return exitInterrupted
 	default:
 		fmt.Fprintln(stderr, "tonocohort:", err)
 		return exitInternal
 	}
+}
+
+// interruption says what an interruption leaves behind.
+func interruption(err error) string {
+	var stopped *pipeline.StoppedError
+	if errors.As(err, &stopped) {
+		return stopped.Error()
+	}
+	return "interrupted"
 }
 
 func newRoot() *cobra.Command {

@@ -17,7 +17,7 @@ var version = "development"
 func newRun() *cobra.Command {
 	var out, keyFile string
 	var jobs int
-	var quiet, replace bool
+	var quiet, replace, preview, keepWork, asJSON bool
 	cmd := &cobra.Command{
 		Use:     "run STUDY --out RESULTS",
 		GroupID: "study",
@@ -29,6 +29,16 @@ others) and, last, manifest.json. A folder without a manifest is not finished.
 The results do not depend on --jobs. A recording that cannot be read or computed
 is left out with its reason, and the rest goes on (exit status 3).
 
+A run that is stopped, by Ctrl-C, a kill or a full disk, loses no more than the
+subjects it was at: the same command goes on from what RESULTS/.work holds, and
+ends with the same bytes. Taken from there is what rests on the same program and
+settings, the same rows of the tables and the same content of every file.
+--preview says what would be computed and why, and writes nothing; with --json as
+{"subjects", "recordings", "sealed", "kept", "reasons": [{reason, subjects,
+recordings, examples}], "changes": [{path, old, new}]}. --keep-work keeps
+RESULTS/.work after the end, for a run after a change: with --replace it computes
+again what the change reaches.
+
 Where the study has privacy: {ids: keyed} or {date_shift: keyed}, --key-file names
 a file with at least 32 secret bytes that lies neither in STUDY nor in RESULTS.
 The same key gives the same pseudonyms; the manifest has its id, never the key.
@@ -36,6 +46,7 @@ The same key gives the same pseudonyms; the manifest has its id, never the key.
 ` + exitHelp,
 		Example: `  tonocohort run STUDY --out RESULTS
   tonocohort run STUDY --out RESULTS --jobs 4 --quiet
+  tonocohort run STUDY --out RESULTS --preview
   openssl rand -hex 32 > KEY && tonocohort run STUDY --out RESULTS --key-file KEY`,
 		Args: exactly("STUDY"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -45,7 +56,14 @@ The same key gives the same pseudonyms; the manifest has its id, never the key.
 			if jobs < 0 {
 				return usageError(fmt.Errorf("--jobs %d: zero (one per core) or more", jobs))
 			}
-			outcome, err := runStudy(cmd, args[0], out, pipeline.Options{Jobs: jobs, Replace: replace, Version: version, KeyFile: keyFile}, quiet)
+			if asJSON && !preview {
+				return usageError(errors.New("--json goes with --preview"))
+			}
+			o := pipeline.Options{Jobs: jobs, Replace: replace, KeepWork: keepWork, Version: version, KeyFile: keyFile}
+			if preview {
+				return runPreview(cmd, args[0], out, o, asJSON)
+			}
+			outcome, err := runStudy(cmd, args[0], out, o, quiet)
 			if err != nil {
 				return err
 			}
@@ -62,6 +80,9 @@ The same key gives the same pseudonyms; the manifest has its id, never the key.
 	cmd.Flags().StringVar(&keyFile, "key-file", "", "secret behind keyed pseudonyms and dates")
 	cmd.Flags().IntVar(&jobs, "jobs", 0, "recordings worked on at once; 0: one per core")
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress and no closing summary")
+	cmd.Flags().BoolVar(&preview, "preview", false, "say what would be computed and why; write nothing")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "with --preview: print it as JSON")
+	cmd.Flags().BoolVar(&keepWork, "keep-work", false, "keep RESULTS/.work after the end")
 	cmd.Flags().BoolVar(&replace, "replace", false, "write over a folder that holds a finished run")
 	return cmd
 }
@@ -72,23 +93,44 @@ func runStudy(cmd *cobra.Command, studyDir, out string, o pipeline.Options, quie
 	o.Progress = bar.show
 	outcome, err := pipeline.Run(cmd.Context(), studyDir, out, o)
 	bar.end()
-	var structural *pipeline.StructuralError
-	var badKey *pipeline.KeyError
-	switch {
-	case errors.As(err, &structural):
-		printIssues(cmd.ErrOrStderr(), onlyStructural(structural.Issues), true)
-		return nil, &statusError{exitStructural, fmt.Errorf("%w (tonocohort check %s shows everything)", err, studyDir)}
-	case errors.Is(err, pipeline.ErrSealed):
-		return nil, usageError(err)
-	case errors.As(err, &badKey):
-		return nil, usageError(badKey)
-	case err != nil:
-		return nil, err
+	if err != nil {
+		return nil, whyNotRun(cmd, studyDir, err)
 	}
 	if !quiet {
 		closingSummary(cmd.ErrOrStderr(), outcome, studyDir, out)
 	}
 	return outcome, nil
+}
+
+// runPreview tells what a run would do.
+func runPreview(cmd *cobra.Command, studyDir, out string, o pipeline.Options, asJSON bool) error {
+	p, err := pipeline.PreviewRun(cmd.Context(), studyDir, out, o)
+	if err != nil {
+		return whyNotRun(cmd, studyDir, err)
+	}
+	if asJSON {
+		return printJSON(cmd.OutOrStdout(), p)
+	}
+	for _, line := range p.Lines() {
+		fmt.Fprintln(cmd.OutOrStdout(), line)
+	}
+	return nil
+}
+
+// whyNotRun gives the error of a run its exit status.
+func whyNotRun(cmd *cobra.Command, studyDir string, err error) error {
+	var structural *pipeline.StructuralError
+	var badKey *pipeline.KeyError
+	switch {
+	case errors.As(err, &structural):
+		printIssues(cmd.ErrOrStderr(), onlyStructural(structural.Issues), true)
+		return &statusError{exitStructural, fmt.Errorf("%w (tonocohort check %s shows everything)", err, studyDir)}
+	case errors.Is(err, pipeline.ErrSealed):
+		return usageError(err)
+	case errors.As(err, &badKey):
+		return usageError(badKey)
+	}
+	return err
 }
 
 func onlyStructural(issues []schema.Issue) []schema.Issue {
@@ -104,6 +146,9 @@ func onlyStructural(issues []schema.Issue) []schema.Issue {
 // closingSummary says in about ten lines what came out and what to do next.
 func closingSummary(w io.Writer, o *pipeline.Outcome, studyDir, out string) {
 	c := o.Manifest.Counts
+	if o.Taken > 0 {
+		fmt.Fprintf(w, "%d of %d subjects were computed by an earlier run and still hold\n", o.Taken, c.Subjects.Found)
+	}
 	fmt.Fprintf(w, "recordings: %d found, %d used, %d excluded, %d failed\n", c.Recordings.Found, c.Recordings.Used, c.Recordings.Excluded, c.Recordings.Failed)
 	for i, r := range o.Reasons {
 		if i == 4 {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"os"
 	"os/exec"
@@ -16,7 +15,7 @@ import (
 
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
-		"tonocohort": func() { os.Exit(execute(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) },
+		"tonocohort": main,
 	})
 }
 

@@ -17,7 +17,11 @@ import (
 // Folder writes files below one folder so that each appears whole or not at
 // all: bytes go to a partial file beside the target, which is made durable and
 // then renamed. Losing power at any moment leaves the old file or the new one.
-type Folder struct{ fs FS }
+type Folder struct {
+	fs      FS
+	journal File   // nil: names are not noted
+	apart   string // folder of the journal, with '/'
+}
 
 // OpenFolder opens the folder for writing, making it if need be.
 func OpenFolder(dir string) (*Folder, error) {
@@ -25,14 +29,20 @@ func OpenFolder(dir string) (*Folder, error) {
 	if err != nil {
 		return nil, pathError(dir, CodeWrite, err)
 	}
-	return &Folder{fs: fsys}, nil
+	return NewFolder(fsys), nil
 }
 
 // NewFolder writes through a file system of the caller's.
 func NewFolder(fsys FS) *Folder { return &Folder{fs: fsys} }
 
 // Close releases the folder.
-func (d *Folder) Close() error { return d.fs.Close() }
+func (d *Folder) Close() error {
+	if d.journal != nil {
+		d.journal.Close()
+		d.journal = nil
+	}
+	return d.fs.Close()
+}
 
 // partialMark stands in the name of a file that is not finished; the number
 // after it keeps two writers of one target apart.
@@ -50,6 +60,8 @@ type Pending struct {
 	digest  hash.Hash
 	bytes   int64
 	failed  error
+	noted   io.Writer // the journal; nil: none
+	light   bool      // not made durable
 }
 
 // Create starts a file; name is relative to the folder, with '/'. Folders on
@@ -67,7 +79,7 @@ func (d *Folder) Create(name string) (*Pending, error) {
 	if err != nil {
 		return nil, pathError(name, CodeWrite, err)
 	}
-	p := &Pending{fs: d.fs, name: name, partial: partial, file: file, digest: sha256.New()}
+	p := &Pending{fs: d.fs, name: name, partial: partial, file: file, digest: sha256.New(), noted: d.noted(name)}
 	p.buffer = bufio.NewWriterSize(sink{p}, 64<<10)
 	return p, nil
 }
@@ -114,7 +126,7 @@ func (p *Pending) Commit() (Digest, error) {
 	if err == nil {
 		err = p.buffer.Flush()
 	}
-	if err == nil {
+	if err == nil && !p.light {
 		err = p.file.Sync()
 	}
 	if err == nil {
@@ -122,12 +134,17 @@ func (p *Pending) Commit() (Digest, error) {
 		p.file = nil
 		err = file.Close()
 	}
+	if err == nil && p.noted != nil {
+		_, err = io.WriteString(p.noted, p.name+"\n")
+	}
 	if err == nil {
 		err = p.fs.Rename(p.partial, p.name)
 	}
 	if err == nil {
 		p.partial = ""
-		err = p.fs.SyncDir(path.Dir(p.name))
+		if !p.light {
+			err = p.fs.SyncDir(path.Dir(p.name))
+		}
 	}
 	if err != nil {
 		var own *Error
@@ -165,6 +182,22 @@ func (d *Folder) WriteAtomic(name string, write func(io.Writer) error) (Digest, 
 		return Digest{}, err
 	}
 	defer p.Abort()
+	if err := write(p); err != nil {
+		return Digest{}, err
+	}
+	return p.Commit()
+}
+
+// WriteLight is WriteAtomic without making the file durable: it outlives the end
+// of the program, however that comes, but a loss of power may leave it cut off
+// or gone. It is for what carries its own digest and can be made again.
+func (d *Folder) WriteLight(name string, write func(io.Writer) error) (Digest, error) {
+	p, err := d.Create(name)
+	if err != nil {
+		return Digest{}, err
+	}
+	defer p.Abort()
+	p.light = true
 	if err := write(p); err != nil {
 		return Digest{}, err
 	}

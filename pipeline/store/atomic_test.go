@@ -294,3 +294,53 @@ func TestSecondRunIsRefused(t *testing.T) {
 	}
 	l.Unlock()
 }
+
+// The journal tells what took its place; a folder is cleared of all but what is
+// held on to.
+func TestJournalAndClear(t *testing.T) {
+	dir := t.TempDir()
+	d, err := store.OpenFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer d.Close()
+	write := func(name string) {
+		t.Helper()
+		if _, err := d.WriteAtomic(name, func(w io.Writer) error { _, err := io.WriteString(w, name); return err }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write("before")
+	if err := d.Journal(".work/outputs"); err != nil {
+		t.Fatal(err)
+	}
+	write("tables/a")
+	write(".work/b")
+	write("c")
+	if _, err := d.WriteAtomic("failed", func(io.Writer) error { return errFault }); !errors.Is(err, errFault) {
+		t.Fatal(err)
+	}
+	if got := files(t, dir); got[".work/outputs"] != "tables/a\nc\n" {
+		t.Errorf("the journal says %q", got[".work/outputs"])
+	}
+	if err := d.Clear(".work", func(name string) bool { return name == "b" }); err != nil {
+		t.Fatal(err)
+	}
+	if got := files(t, dir); len(got) != 4 || got[".work/b"] == "" {
+		t.Errorf("%v", got)
+	}
+	if err := d.Clear(".work", nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := d.Clear("nothing", nil); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, ".work")); !os.IsNotExist(err) {
+		t.Errorf("the folder must go with its files: %v", err)
+	}
+	for _, name := range []string{"../x", "/x", ""} {
+		if d.Remove(name) == nil || d.Journal(name) == nil {
+			t.Errorf("%q must be refused", name)
+		}
+	}
+}
