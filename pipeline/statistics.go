@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"slices"
 
 	"tonocohort/pipeline/store"
@@ -61,8 +62,10 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	}
 	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
 	o.summary = results.Summary
+	sensitivity, seeds := tabulate.Sensitivity(measured, o.manifest.Settings, combineReadings)
+	maps.Copy(o.manifest.Seeds, seeds)
 	maps.Copy(o.manifest.Seeds, results.Seeds)
-	for _, f := range slices.Concat(results.Frames(), results.Restricted(), aside) {
+	for _, f := range slices.Concat(results.Frames(), results.Restricted(), append(aside, sensitivity)) {
 		if err := o.write(f); err != nil {
 			return err
 		}
@@ -75,6 +78,19 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		o.manifest.Counts.Issues[i.Size]++
 	}
 	return o.release(visits, results)
+}
+
+// combineReadings combines the readings of a visit by a named rule.
+func combineReadings(systolic, diastolic []float64, rule string) (sbp, dbp float64) {
+	readings := make([]study.Reading, len(systolic))
+	for i := range readings {
+		readings[i] = study.Reading{Number: i + 1, SBP: systolic[i], DBP: diastolic[i], MAP: math.NaN(), Pulse: math.NaN()}
+	}
+	cuff, err := study.CombineCuff(readings, rule)
+	if err != nil {
+		return math.NaN(), math.NaN()
+	}
+	return cuff.SBP, cuff.DBP
 }
 
 // onlyNew drops issues that the check before the run has listed already, with

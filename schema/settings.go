@@ -167,23 +167,24 @@ type ReplicateSettings struct {
 
 // Analysis is the plan of the statistics.
 type Analysis struct {
-	Visit        string             `yaml:"visit" json:"visit"`
-	Age          AgeSettings        `yaml:"age" json:"age"`
-	BPScheme     string             `yaml:"bp_scheme" json:"bp_scheme"` // published scheme that bp_class follows
-	Weights      WeightSettings     `yaml:"weights" json:"weights"`
-	Change       ChangeSettings     `yaml:"change" json:"change"`
-	Standardise  StandardSettings   `yaml:"standardise" json:"standardise"`
-	Precision    PrecisionSettings  `yaml:"precision" json:"precision"`
-	Equivalence  map[string]float64 `yaml:"equivalence" json:"equivalence"` // by variable: margin within which a difference from published values does not matter
-	Sets         map[string][]Rule  `yaml:"sets" json:"sets"`
-	Variables    []string           `yaml:"variables" json:"variables"`
-	Strata       []string           `yaml:"strata" json:"strata"`
-	QuantileType int                `yaml:"quantile_type" json:"quantile_type"` // of Hyndman and Fan, 1 to 9
-	Threshold    map[string]float64 `yaml:"threshold" json:"threshold"`
-	Models       []Model            `yaml:"models" json:"models"`
-	CompareWith  []string           `yaml:"compare_with" json:"compare_with"`
-	Centiles     []CentileSettings  `yaml:"centiles" json:"centiles"`
-	Tables       TableSettings      `yaml:"tables" json:"tables"`
+	Visit        string              `yaml:"visit" json:"visit"`
+	Age          AgeSettings         `yaml:"age" json:"age"`
+	BPScheme     string              `yaml:"bp_scheme" json:"bp_scheme"` // published scheme that bp_class follows
+	Weights      WeightSettings      `yaml:"weights" json:"weights"`
+	Change       ChangeSettings      `yaml:"change" json:"change"`
+	Standardise  StandardSettings    `yaml:"standardise" json:"standardise"`
+	Precision    PrecisionSettings   `yaml:"precision" json:"precision"`
+	Equivalence  map[string]float64  `yaml:"equivalence" json:"equivalence"` // by variable: margin within which a difference from published values does not matter
+	Sets         map[string][]Rule   `yaml:"sets" json:"sets"`
+	Variables    []string            `yaml:"variables" json:"variables"`
+	Strata       []string            `yaml:"strata" json:"strata"`
+	QuantileType int                 `yaml:"quantile_type" json:"quantile_type"` // of Hyndman and Fan, 1 to 9
+	Threshold    map[string]float64  `yaml:"threshold" json:"threshold"`
+	Models       []Model             `yaml:"models" json:"models"`
+	Sensitivity  SensitivitySettings `yaml:"sensitivity" json:"sensitivity"`
+	CompareWith  []string            `yaml:"compare_with" json:"compare_with"`
+	Centiles     []CentileSettings   `yaml:"centiles" json:"centiles"`
+	Tables       TableSettings       `yaml:"tables" json:"tables"`
 }
 
 // AgeSettings says how age becomes a band.
@@ -269,6 +270,7 @@ func DefaultAnalysis() Analysis {
 		QuantileType: 8,
 		Threshold:    map[string]float64{"central_pp_mmhg": 50}, // outcome threshold: Roman 2009, JACC 54:1730-4
 		Models:       DefaultModels(),
+		Sensitivity:  DefaultSensitivity(),
 		CompareWith:  []string{"mceniery2005"},
 		Centiles:     DefaultCentiles(),
 		Tables:       TableSettings{Style: "standard"},

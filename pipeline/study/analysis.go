@@ -103,6 +103,7 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 		}
 	}
 	schema.CheckModels(a.Models, setNames(a), at("models"), d.fault)
+	schema.CheckSensitivity(a, at("sensitivity"), d.fault)
 	schema.CheckCentiles(a.Centiles, setNames(a), at("centiles"), d.fault)
 }
 

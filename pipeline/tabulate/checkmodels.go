@@ -11,6 +11,7 @@ import (
 // meet.
 func (c *checker) checkModels() {
 	schema.CheckModels(c.plan.Models, setNames(c.plan), "models", c.fault)
+	schema.CheckSensitivity(c.plan, "sensitivity", c.fault)
 	columns := c.table.Columns
 	if c.table.Index(ageBand) < 0 && c.table.Index("age_years") >= 0 {
 		columns = append(slices.Clone(columns), schema.Column{Name: ageBand, Kind: schema.Category, Levels: bandLabels(c.plan.Age)})

@@ -62,13 +62,7 @@ type fitted struct {
 // fitModels fits every declared model, and beside a central outcome the same
 // terms on its brachial twin.
 func fitModels(c *cohort, settings schema.Settings, sets []set) (*schema.Frame, ModelTables) {
-	plan := settings.Analysis
-	m := &modeller{c: c, threshold: plan.Threshold, sample: drawn(c, plan.Weights), study: settings.Study.ID, uncertainty: settings.Uncertainty, seeds: map[string]string{},
-		traces:    schema.NewFrame(schema.ImputationTracesTable(), 0),
-		frame:     schema.NewFrame(schema.RegressionTable(), 0),
-		effects:   schema.NewFrame(schema.EffectsTable(), 0),
-		residuals: schema.NewFrame(schema.ResidualsTable(), 0),
-	}
+	plan, m := settings.Analysis, newModeller(c, settings)
 	for _, model := range schema.ResolveModels(plan.Models) {
 		rows := sets[slices.IndexFunc(sets, func(s set) bool { return s.name == model.Set })].rows
 		kept := m.fit(model, rows, len(rows), "", false)
@@ -79,6 +73,17 @@ func fitModels(c *cohort, settings schema.Settings, sets []set) (*schema.Frame, 
 		m.fitTwin(model, twin, kept, len(rows))
 	}
 	return m.frame, ModelTables{Effects: m.effects, Residuals: m.residuals, Traces: m.traces, Seeds: m.seeds}
+}
+
+// newModeller starts the tables.
+func newModeller(c *cohort, settings schema.Settings) *modeller {
+	return &modeller{c: c, threshold: settings.Analysis.Threshold, sample: drawn(c, settings.Analysis.Weights),
+		study: settings.Study.ID, uncertainty: settings.Uncertainty, seeds: map[string]string{},
+		traces:    schema.NewFrame(schema.ImputationTracesTable(), 0),
+		frame:     schema.NewFrame(schema.RegressionTable(), 0),
+		effects:   schema.NewFrame(schema.EffectsTable(), 0),
+		residuals: schema.NewFrame(schema.ResidualsTable(), 0),
+	}
 }
 
 // fitTwin fits the terms of a central outcome's model on its brachial twin.
