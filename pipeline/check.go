@@ -20,8 +20,13 @@ import (
 // loadStudy reads study.yaml and the tables, and judges the plan of the
 // statistics against the columns that there will be. Settings that this build
 // cannot carry out are refused, not ignored.
-func loadStudy(files *store.Root) *study.Study {
+func loadStudy(files *store.Root) *study.Study { return loadStudyAs(files, nil) }
+
+// loadStudyAs is loadStudy with other settings than those of study.yaml; nil: its
+// own.
+func loadStudyAs(files *store.Root, settings *schema.Settings) *study.Study {
 	s := study.Load(files, study.Options{
+		Settings:         settings,
 		CentralMethods:   []string{"tube_constant", "tube_windkessel", "tube_individual", "transfer_table", "moving_average", "late_shoulder", "none"},
 		RecordingFormats: newReader(files, schema.DefaultSettings()).Supported(),
 		Published:        published.Names(),

@@ -169,8 +169,7 @@ func (r *run) writeChunk(tables *personTables, left *leftOut, slots []slot) erro
 			from := rows.marks()
 			rows.add(r.study.Settings, r.layout, r.study.Carried, r.scheme, &s.computed)
 			p = r.partOf(&s.computed)
-			p.rows = appendRows(nil, frames, from)
-			if err := r.work.keep(s.subject, p); err != nil {
+			if err := r.work.keep(s.subject, p, frames, from); err != nil {
 				return err
 			}
 		}

@@ -159,9 +159,9 @@ func (c *Comparison) file(a, b *sealedFolder, path string, o CompareOptions) Fil
 	right, errB := b.root.Hash(path)
 	switch {
 	case errA != nil:
-		f.Verdict, f.Note = Unreadable, "A: "+errA.Error()
+		f.Verdict, f.Note = Unreadable, inFolder("first", errA).Error()
 	case errB != nil:
-		f.Verdict, f.Note = Unreadable, "B: "+errB.Error()
+		f.Verdict, f.Note = Unreadable, inFolder("second", errB).Error()
 	case left.SHA256 == right.SHA256 && o.Subject == nil:
 		f.Verdict = SameBytes
 	case strings.HasSuffix(path, ".parquet"):

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"encoding/json"
 	"math"
-	"reflect"
 	"regexp"
 	"strconv"
 	"strings"
@@ -33,12 +32,12 @@ func acrossBuilds(a, b *sealedFolder, name string) (verdict, note string) {
 	return Differs, ""
 }
 
-// withoutBuild takes out of a file what it says of the program that made it.
+// withoutBuild takes out of a file what it says of the program that made it, and
+// the digests of other files, which are compared themselves.
 func withoutBuild(name string, data []byte, b schema.Build) string {
-	var object map[string]any
-	if strings.HasSuffix(name, ".json") && json.Unmarshal(data, &object) == nil && reflect.TypeOf(object["build"]) != nil {
-		delete(object, "build")
-		if plain, err := canonical(object); err == nil {
+	var document any
+	if strings.HasSuffix(name, ".json") && json.Unmarshal(data, &document) == nil {
+		if plain, err := canonical(withoutDigests(document)); err == nil {
 			return string(plain)
 		}
 	}
@@ -49,6 +48,23 @@ func withoutBuild(name string, data []byte, b schema.Build) string {
 		}
 	}
 	return strings.NewReplacer(pairs...).Replace(string(data))
+}
+
+func withoutDigests(v any) any {
+	switch v := v.(type) {
+	case []any:
+		for i := range v {
+			v[i] = withoutDigests(v[i])
+		}
+	case map[string]any:
+		for _, name := range []string{"build", "sha256", "hash", "bytes"} {
+			delete(v, name)
+		}
+		for name := range v {
+			v[name] = withoutDigests(v[name])
+		}
+	}
+	return v
 }
 
 // sameText reports whether two texts are equal but for numbers that agree to

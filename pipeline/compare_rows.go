@@ -1,7 +1,7 @@
 package pipeline
 
 import (
-	"fmt"
+	"errors"
 	"iter"
 	"math"
 	"strconv"
@@ -32,8 +32,7 @@ type tableReader struct {
 	last    string // subject of the block before
 }
 
-// openRows opens a table of a results folder; where whole is set its rows are
-// one block.
+// openRows opens a table of a results folder.
 func openRows(root *store.Root, path string) (*tableReader, error) {
 	file, err := root.Open(path)
 	if err != nil {
@@ -69,7 +68,10 @@ func openRows(root *store.Root, path string) (*tableReader, error) {
 	return r, nil
 }
 
-var errStopped = fmt.Errorf("stopped")
+var (
+	errStopped    = errors.New("stopped")
+	errNotInOrder = errors.New("the rows are not in the order of subject_id")
+)
 
 // fill makes sure that there is a row at hand; false at the end.
 func (r *tableReader) fill() (bool, error) {
@@ -94,7 +96,7 @@ func (r *tableReader) block() (subject string, rows []row, err error) {
 	if r.subject >= 0 {
 		subject = r.frame.Cols[r.subject].Text[r.at]
 		if subject < r.last {
-			return "", nil, fmt.Errorf("the rows are not in the order of subject_id: %s stands behind %s", subject, r.last)
+			return "", nil, errNotInOrder
 		}
 		r.last = subject
 	}

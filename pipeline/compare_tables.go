@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"errors"
 	"fmt"
 	"path"
 	"slices"
@@ -24,29 +25,16 @@ type tableComparison struct {
 	moved   bool
 }
 
-// tables compares two tables a subject at a time and fills in f.
+// tables compares two tables and fills in f: a subject at a time, or whole where
+// their rows are not in the order of the subjects.
 func (c *Comparison) tables(f *FileComparison, a, b *sealedFolder, o CompareOptions) {
-	t := &tableComparison{into: c, file: f, name: strings.TrimSuffix(path.Base(f.Path), ".parquet"), options: o, digits: true}
-	var err error
-	if t.a, err = openRows(a.root, f.Path); err != nil {
-		f.Verdict, f.Note = Unreadable, "A: "+err.Error()
-		return
+	listed := len(c.Differences)
+	t, err := c.table(f, a, b, o, false)
+	if errors.Is(err, errNotInOrder) {
+		*f, c.Differences = FileComparison{Path: f.Path}, c.Differences[:listed]
+		t, err = c.table(f, a, b, o, true)
 	}
-	defer t.a.stop()
-	if t.b, err = openRows(b.root, f.Path); err != nil {
-		f.Verdict, f.Note = Unreadable, "B: "+err.Error()
-		return
-	}
-	defer t.b.stop()
-	if strings.HasPrefix(f.Path, releaseFolder) {
-		t.name = releaseFolder + t.name
-	}
-	if (t.a.subject < 0) != (t.b.subject < 0) {
-		t.a.subject, t.b.subject = -1, -1
-	}
-	t.columns, f.ColumnsOnlyA, f.ColumnsOnlyB = sharedColumns(t.a.table, t.b.table)
-	t.differ = make([]bool, len(t.columns))
-	if err := t.walk(); err != nil {
+	if err != nil {
 		f.Verdict, f.Note = Unreadable, err.Error()
 		return
 	}
@@ -60,6 +48,30 @@ func (c *Comparison) tables(f *FileComparison, a, b *sealedFolder, o CompareOpti
 		f.Note = "rows stand in another order"
 	}
 }
+
+func (c *Comparison) table(f *FileComparison, a, b *sealedFolder, o CompareOptions, whole bool) (*tableComparison, error) {
+	t := &tableComparison{into: c, file: f, name: strings.TrimSuffix(path.Base(f.Path), ".parquet"), options: o, digits: true}
+	if strings.HasPrefix(f.Path, releaseFolder) {
+		t.name = releaseFolder + t.name
+	}
+	var err error
+	if t.a, err = openRows(a.root, f.Path); err != nil {
+		return nil, inFolder("first", err)
+	}
+	defer t.a.stop()
+	if t.b, err = openRows(b.root, f.Path); err != nil {
+		return nil, inFolder("second", err)
+	}
+	defer t.b.stop()
+	if whole || (t.a.subject < 0) != (t.b.subject < 0) {
+		t.a.subject, t.b.subject = -1, -1
+	}
+	t.columns, f.ColumnsOnlyA, f.ColumnsOnlyB = sharedColumns(t.a.table, t.b.table)
+	t.differ = make([]bool, len(t.columns))
+	return t, t.walk()
+}
+
+func inFolder(which string, err error) error { return fmt.Errorf("%s folder: %w", which, err) }
 
 func (t *tableComparison) verdict() string {
 	f := t.file
@@ -78,11 +90,11 @@ func (t *tableComparison) verdict() string {
 func (t *tableComparison) walk() error {
 	subjectA, rowsA, err := t.a.block()
 	if err != nil {
-		return fmt.Errorf("first folder: %w", err)
+		return inFolder("first", err)
 	}
 	subjectB, rowsB, err := t.b.block()
 	if err != nil {
-		return fmt.Errorf("second folder: %w", err)
+		return inFolder("second", err)
 	}
 	for len(rowsA) > 0 || len(rowsB) > 0 {
 		takeA := len(rowsA) > 0 && (len(rowsB) == 0 || subjectA <= subjectB)
@@ -91,13 +103,13 @@ func (t *tableComparison) walk() error {
 		if takeA {
 			left = rowsA
 			if subjectA, rowsA, err = t.a.block(); err != nil {
-				return fmt.Errorf("first folder: %w", err)
+				return inFolder("first", err)
 			}
 		}
 		if takeB {
 			right = rowsB
 			if subjectB, rowsB, err = t.b.block(); err != nil {
-				return fmt.Errorf("second folder: %w", err)
+				return inFolder("second", err)
 			}
 		}
 		t.block(t.kept(left, t.a), t.kept(right, t.b))

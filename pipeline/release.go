@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"tonocohort/pipeline/parquet"
 	"tonocohort/pipeline/release"
@@ -103,6 +105,19 @@ func (o *output) releaseTable(f *schema.Frame) (schema.DataResource, error) {
 	return described, nil
 }
 
+// provenance is what a release tells of itself. It lists the other files, so that
+// who has the release alone can hold it to what was released.
+type provenance struct {
+	Caution string               `json:"caution"`
+	Study   schema.StudyIdentity `json:"study"`
+	Build   schema.Build         `json:"build"`
+	Tables  []string             `json:"study_tables_sha256"`
+	MinCell int                  `json:"min_cell"`
+	Round   int                  `json:"counts_rounded_to,omitempty"`
+	Hidden  int                  `json:"rows_hidden"`
+	Files   []schema.File        `json:"files"` // by path within the release
+}
+
 // releaseProvenance says what the released tables were made from; inputs are
 // named by digest alone, since file names can hold initials or dates.
 func (o *output) releaseProvenance(hidden int) error {
@@ -110,15 +125,17 @@ func (o *output) releaseProvenance(hidden int) error {
 	for _, in := range o.sources {
 		inputs = append(inputs, in.SHA256)
 	}
-	provenance := struct {
-		Caution string               `json:"caution"`
-		Study   schema.StudyIdentity `json:"study"`
-		Build   schema.Build         `json:"build"`
-		Tables  []string             `json:"study_tables_sha256"`
-		MinCell int                  `json:"min_cell"`
-		Hidden  int                  `json:"rows_hidden"`
-	}{schema.Caution, o.manifest.Settings.Study, o.manifest.Build, inputs, o.manifest.Settings.Disclosure.MinCell, hidden}
-	return o.releaseJSON("provenance.json", provenance)
+	slices.Sort(inputs) // the order of their names would tell of them
+	p := provenance{
+		Caution: schema.Caution, Study: o.manifest.Settings.Study, Build: o.manifest.Build, Tables: inputs,
+		MinCell: o.manifest.Settings.Disclosure.MinCell, Round: o.manifest.Settings.Disclosure.Rounding, Hidden: hidden,
+	}
+	for _, out := range o.manifest.Outputs {
+		if name, ok := strings.CutPrefix(out.Path, releaseFolder); ok {
+			p.Files = append(p.Files, schema.File{Path: name, Bytes: out.Bytes, SHA256: out.SHA256})
+		}
+	}
+	return o.releaseJSON(provenanceName, p)
 }
 
 func (o *output) releaseJSON(name string, v any) error {

@@ -22,7 +22,9 @@ type Options struct {
 	Progress func(Progress)   // called after each chunk; may be nil
 	Now      func() time.Time // nil: time.Now; used for RunTimes alone
 
-	fs func(dir string) (store.FS, error) // nil: store.OpenFS; what the results are written through
+	fs       func(dir string) (store.FS, error) // what the results are written through; nil: store.OpenFS
+	settings *schema.Settings                   // in place of those of study.yaml; nil: these
+	noWork   bool                               // nothing is kept for a run after this one
 }
 
 // Progress counts recordings.
@@ -106,7 +108,10 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 		return nil, err
 	}
 	outcome := r.outcome()
-	outcome.Reasons, outcome.Taken = r.tally.reasons(), r.work.taken
+	outcome.Reasons = r.tally.reasons()
+	if r.work != nil {
+		outcome.Taken = r.work.taken
+	}
 	return outcome, nil
 }
 
@@ -157,7 +162,7 @@ func (r *run) readStudy(context.Context) error {
 	if r.files, err = openFolder(r.studyDir); err != nil {
 		return err
 	}
-	r.study = loadStudy(r.files)
+	r.study = loadStudyAs(r.files, r.options.settings)
 	r.tally.expect(r.study)
 	r.issues = r.study.Issues
 	if schema.AnyStructural(r.issues) {
@@ -179,6 +184,9 @@ func (r *run) openResults(context.Context) error {
 		return err
 	}
 	r.fillManifest()
+	if r.options.noWork {
+		return nil
+	}
 	return r.openWork()
 }
 

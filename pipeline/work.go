@@ -11,6 +11,7 @@ import (
 
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
+	"tonocohort/schema"
 )
 
 // The work folder stands in the results folder while a run is under way and
@@ -29,7 +30,7 @@ type place struct {
 	digest, key   sum
 }
 
-// work is the work folder of a run.
+// work is the work folder of a run; nil keeps nothing.
 type work struct {
 	results *store.Folder
 	root    *store.Root
@@ -127,12 +128,11 @@ func (e sealedEntry) place(file string) (place, bool) {
 // find returns a sealed part of a subject of which the tables still say the same
 // and that holds; nil where there is none.
 func (w *work) find(s *study.Subject, holds func(*part) bool) (*part, string) {
-	places := w.places[s.ID]
-	if len(places) == 0 {
+	if w == nil || len(w.places[s.ID]) == 0 {
 		return nil, ""
 	}
 	key := subjectKey(s)
-	for _, at := range places {
+	for _, at := range w.places[s.ID] {
 		if at.key != key {
 			continue
 		}
@@ -143,8 +143,13 @@ func (w *work) find(s *study.Subject, holds func(*part) bool) (*part, string) {
 	return nil, ""
 }
 
-// keep adds the part of a subject to what is sealed next.
-func (w *work) keep(s *study.Subject, p *part) error {
+// keep adds the part of a subject, with its rows from the marks on, to what is
+// sealed next.
+func (w *work) keep(s *study.Subject, p *part, frames []*schema.Frame, from []int) error {
+	if w == nil {
+		return nil
+	}
+	p.rows = appendRows(nil, frames, from)
 	return w.writer.add(s.ID, subjectKey(s), p)
 }
 
@@ -157,6 +162,9 @@ func (w *work) take(file string) {
 
 // seal writes what was kept since the last call.
 func (w *work) seal() error {
+	if w == nil {
+		return nil
+	}
 	n := len(w.writer.index.Parts)
 	if n == 0 {
 		return nil

@@ -20,6 +20,9 @@ func decodeSettings(data []byte, o Options) (schema.Settings, *decoder) {
 		return s, d
 	}
 	d.value(root, reflect.ValueOf(&s).Elem(), "")
+	if o.Settings != nil {
+		s = *o.Settings
+	}
 	if !d.given("central.also") {
 		s.Central.Also = slices.DeleteFunc(s.Central.Also, func(m string) bool { return m == s.Central.Method })
 	}

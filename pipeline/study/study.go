@@ -26,6 +26,9 @@ type Options struct {
 
 	// JudgeTransfer says what is wrong with the file of a transfer function; nil: not judged.
 	JudgeTransfer func(data []byte) error
+	// Settings stand in place of what study.yaml says, and are judged as it is;
+	// nil: study.yaml's own.
+	Settings *schema.Settings
 	// ReadTable reads a table whose name ends in .parquet; nil: none can be read.
 	ReadTable func(name string, data []byte) (*schema.Frame, error)
 	// TableLimit is the size in bytes above which a table is not read; 0: DefaultTableLimit.
