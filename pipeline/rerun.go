@@ -312,12 +312,14 @@ func (r *Rerun) skip(names ...string) {
 	}
 }
 
-// personLevel reports whether a file is written recording by recording.
+// personLevel reports whether a file is one of the tables that are written
+// recording by recording.
 func personLevel(path string) bool {
-	for _, f := range newChunkRows(nil).frames() {
-		if path == tablePath(f.Table.Name) {
-			return true
-		}
+	switch path {
+	case tablesFolder + "recordings.parquet", tablesFolder + "subject_visits.parquet", tablesFolder + "beats.parquet", tablesFolder + "waveforms.parquet",
+		tablesFolder + "estimates.parquet", tablesFolder + "uncertainty.parquet", tablesFolder + "reviews.parquet", tablesFolder + "readings.parquet",
+		tablesFolder + "exclusions.parquet":
+		return true
 	}
 	return false
 }
