@@ -24,16 +24,19 @@ frictionless prints a Data Package (version 2) of the tables that go in, as a
 template for STUDY/datapackage.json; run leaves one of the released tables in
 RESULTS/release.
 
+json-schema prints the JSON Schema (draft 2020-12) of RESULTS/manifest.json.
+
 ` + exitHelp,
 		Example: `  tonocohort schema                        all tables, for a person
   tonocohort schema recordings             one table
   tonocohort schema --format json          for a program
+  tonocohort schema --format json-schema   of manifest.json
   tonocohort schema --format frictionless subjects visits cuff recordings > STUDY/datapackage.json`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSchema(cmd.OutOrStdout(), format, args)
 		},
 	}
-	cmd.Flags().StringVar(&format, "format", "markdown", "markdown, json, or frictionless")
+	cmd.Flags().StringVar(&format, "format", "markdown", "markdown, json, frictionless, or json-schema (of the manifest)")
 	return cmd
 }
 
@@ -75,6 +78,12 @@ func runSchema(out io.Writer, format string, names []string) error {
 			resources = append(resources, schema.InputResource(t))
 		}
 		return printJSON(out, schema.NewDataPackage("study-folder", "", "the tables of a study folder, format 1", resources))
+	case "json-schema":
+		if len(names) > 0 {
+			return usageError(fmt.Errorf("json-schema describes the manifest, not the table %s", names[0]))
+		}
+		_, err := io.WriteString(out, schema.ManifestSchema())
+		return err
 	case "json":
 		return printJSON(out, sides)
 	case "markdown":
@@ -85,7 +94,7 @@ func runSchema(out io.Writer, format string, names []string) error {
 		}
 		return nil
 	default:
-		return usageError(fmt.Errorf("unknown format %q: markdown, json or frictionless", format))
+		return usageError(fmt.Errorf("unknown format %q: markdown, json, frictionless or json-schema", format))
 	}
 }
 
