@@ -112,7 +112,7 @@ func (b *bundle) copyAll(ctx context.Context, below string) ([]schema.File, erro
 			return nil, err
 		}
 		if f.SHA256 != out.SHA256 {
-			return nil, &DifferenceError{"the results", []Difference{{out.Path, "sha256", out.SHA256, f.SHA256}}}
+			return nil, &DifferenceError{"the results", []Difference{differing(out.Path, "sha256", out.SHA256, f.SHA256)}}
 		}
 		files = append(files, f)
 	}

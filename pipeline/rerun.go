@@ -135,9 +135,9 @@ func (r *Rerun) checkInputs(ctx context.Context, studyDir string, m *schema.Mani
 		d, err := root.Hash(in.Path)
 		switch {
 		case err != nil:
-			r.Inputs = append(r.Inputs, Difference{in.Path, "sha256", in.SHA256, err.Error()})
+			r.Inputs = append(r.Inputs, differing(in.Path, "sha256", in.SHA256, err.Error()))
 		case d.SHA256 != in.SHA256:
-			r.Inputs = append(r.Inputs, Difference{in.Path, "sha256", in.SHA256, d.SHA256})
+			r.Inputs = append(r.Inputs, differing(in.Path, "sha256", in.SHA256, d.SHA256))
 		}
 	}
 	r.judgeInputs(checked)
@@ -272,7 +272,7 @@ func (r *Rerun) readInputs(m *schema.Manifest, now []schema.File) {
 	before := len(r.Inputs)
 	for _, in := range now {
 		if digest, ok := then[in.Path]; !ok || digest != in.SHA256 {
-			r.Inputs = append(r.Inputs, Difference{in.Path, "sha256", digest, in.SHA256})
+			r.Inputs = append(r.Inputs, differing(in.Path, "sha256", digest, in.SHA256))
 		}
 	}
 	if len(r.Inputs) > before {

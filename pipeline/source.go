@@ -39,7 +39,7 @@ func openSource(dir string) (*source, error) {
 	if s.manifest, text, err = readManifestText(root); err == nil {
 		var sum string
 		if sum, err = contentOf(text); err == nil && sum != s.manifest.Content {
-			err = s.differs(Difference{ManifestName, "content", s.manifest.Content, sum})
+			err = s.differs(differing(ManifestName, "content", s.manifest.Content, sum))
 		}
 	}
 	if err != nil {

@@ -65,7 +65,7 @@ func (t *openTable) seal() (schema.Output, error) {
 	rows := int64(t.rows.Rows())
 	return schema.Output{
 		File: schema.File{Path: t.path, Bytes: digest.Bytes, SHA256: digest.SHA256},
-		Rows: &rows, RowDigest: t.rows.Sum(), Restricted: t.table.Restricted,
+		Rows: &rows, RowDigest: t.rows.Sum(), RowGroups: t.writer.RowGroups(), Restricted: t.table.Restricted,
 	}, nil
 }
 

@@ -2,7 +2,10 @@ package pipeline
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
@@ -17,6 +20,11 @@ type Difference struct {
 	What     string `json:"what"` // content, rows, row_digest, bytes, sha256, missing, extra, counts
 	Expected string `json:"expected,omitempty"`
 	Found    string `json:"found,omitempty"`
+	Part     string `json:"part,omitempty"` // of a table: the row group, or the footer, in which the bytes differ
+}
+
+func differing(path, what, expected, found string) Difference {
+	return Difference{Path: path, What: what, Expected: expected, Found: found}
 }
 
 // String is the line a person reads.
@@ -26,9 +34,12 @@ func (d Difference) String() string {
 		return d.Path + ": missing"
 	case "extra":
 		return d.Path + ": not in the manifest"
-	default:
-		return fmt.Sprintf("%s: %s is %s, the manifest says %s", d.Path, d.What, d.Found, d.Expected)
 	}
+	at := d.Path
+	if d.Part != "" {
+		at += ", " + d.Part
+	}
+	return fmt.Sprintf("%s: %s is %s, the manifest says %s", at, d.What, d.Found, d.Expected)
 }
 
 // Verify recomputes every digest of a results folder, decodes every table and
@@ -50,7 +61,7 @@ func Verify(ctx context.Context, dir string) (*schema.Manifest, []Difference, er
 		return nil, nil, err
 	}
 	if sum != m.Content {
-		found = append(found, Difference{ManifestName, "content", m.Content, sum})
+		found = append(found, differing(ManifestName, "content", m.Content, sum))
 	}
 	found = append(found, addUp(m.Counts)...)
 	listed := map[string]bool{ManifestName: true}
@@ -78,14 +89,18 @@ func verifyOutput(root *store.Root, out schema.Output) []Difference {
 		return []Difference{{Path: out.Path, What: "missing"}}
 	}
 	if err != nil {
-		return []Difference{{out.Path, "sha256", out.SHA256, err.Error()}}
+		return []Difference{differing(out.Path, "sha256", out.SHA256, err.Error())}
 	}
 	var found []Difference
 	if digest.Bytes != out.Bytes {
-		found = append(found, Difference{out.Path, "bytes", fmt.Sprint(out.Bytes), fmt.Sprint(digest.Bytes)})
+		found = append(found, differing(out.Path, "bytes", fmt.Sprint(out.Bytes), fmt.Sprint(digest.Bytes)))
 	}
 	if digest.SHA256 != out.SHA256 {
-		found = append(found, Difference{out.Path, "sha256", out.SHA256, digest.SHA256})
+		whole, groups := differing(out.Path, "sha256", out.SHA256, digest.SHA256), damagedGroups(root, out)
+		if out.Rows != nil && len(groups) == 0 && (len(out.RowGroups) > 0 || *out.Rows == 0) {
+			whole.Part = "footer" // or the marks at both ends: all but the rows
+		}
+		found = append(append(found, whole), groups...)
 	}
 	if out.RowDigest == "" {
 		return found
@@ -93,11 +108,34 @@ func verifyOutput(root *store.Root, out schema.Output) []Difference {
 	rows, sum, err := rowDigest(root, out.Path)
 	switch {
 	case err != nil:
-		found = append(found, Difference{out.Path, "row_digest", out.RowDigest, err.Error()})
+		found = append(found, differing(out.Path, "row_digest", out.RowDigest, err.Error()))
 	case out.Rows != nil && rows != *out.Rows:
-		found = append(found, Difference{out.Path, "rows", fmt.Sprint(*out.Rows), fmt.Sprint(rows)})
+		found = append(found, differing(out.Path, "rows", fmt.Sprint(*out.Rows), fmt.Sprint(rows)))
 	case sum != out.RowDigest:
-		found = append(found, Difference{out.Path, "row_digest", out.RowDigest, sum})
+		found = append(found, differing(out.Path, "row_digest", out.RowDigest, sum))
+	}
+	return found
+}
+
+// damagedGroups names the row groups of a table whose bytes differ.
+func damagedGroups(root *store.Root, out schema.Output) []Difference {
+	file, err := root.Open(out.Path)
+	if err != nil {
+		return []Difference{differing(out.Path, "row_groups", fmt.Sprint(len(out.RowGroups)), err.Error())}
+	}
+	defer file.Close()
+	var found []Difference
+	first := int64(0)
+	for i, g := range out.RowGroups {
+		digest := sha256.New()
+		n, err := io.Copy(digest, io.NewSectionReader(file, g.Offset, g.Bytes))
+		sum := hex.EncodeToString(digest.Sum(nil))
+		if err != nil || n != g.Bytes || sum != g.SHA256 {
+			d := differing(out.Path, "sha256", g.SHA256, sum)
+			d.Part = fmt.Sprintf("row group %d (rows %d to %d)", i, first+1, first+g.Rows)
+			found = append(found, d)
+		}
+		first += g.Rows
 	}
 	return found
 }
@@ -159,7 +197,7 @@ func addUp(c schema.Counts) []Difference {
 	}{{"subjects", c.Subjects}, {"subject_visits", c.Visits}, {"recordings", c.Recordings}} {
 		sum := level.tally.Used + level.tally.Excluded + level.tally.Failed
 		if sum != level.tally.Found {
-			found = append(found, Difference{ManifestName, "counts", fmt.Sprint(level.tally.Found), fmt.Sprintf("%d %s", sum, level.name)})
+			found = append(found, differing(ManifestName, "counts", fmt.Sprint(level.tally.Found), fmt.Sprintf("%d %s", sum, level.name)))
 		}
 	}
 	return found

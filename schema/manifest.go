@@ -61,9 +61,19 @@ type File struct {
 // a table, so that it does not depend on how a Parquet page was compressed.
 type Output struct {
 	File
-	Rows       *int64 `json:"rows,omitempty"`
-	RowDigest  string `json:"row_digest,omitempty"`
-	Restricted bool   `json:"restricted"`
+	Rows       *int64     `json:"rows,omitempty"`
+	RowDigest  string     `json:"row_digest,omitempty"`
+	RowGroups  []RowGroup `json:"row_groups,omitempty"` // parts of a table's file, in order; damage is traced to one
+	Restricted bool       `json:"restricted"`
+}
+
+// RowGroup is one row group of a Parquet file: its rows and the bytes that hold
+// them. What no group holds are the marks at both ends and the footer.
+type RowGroup struct {
+	Rows   int64  `json:"rows"`
+	Offset int64  `json:"offset"`
+	Bytes  int64  `json:"bytes"`
+	SHA256 string `json:"sha256"`
 }
 
 // Counts add up: Found = Used + Excluded + Failed at each level.

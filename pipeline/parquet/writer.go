@@ -3,8 +3,11 @@ package parquet
 import (
 	"bufio"
 	"bytes"
+	"crypto/sha256"
 	"encoding/binary"
+	"encoding/hex"
 	"fmt"
+	"hash"
 	"io"
 	"math"
 
@@ -42,6 +45,7 @@ type Writer struct {
 	groupRows int // rows of a full row group
 	buffered  int // rows in columns
 	groups    int // row groups written
+	written   []schema.RowGroup
 	rows      int // rows taken
 	packed    []byte
 	closed    bool
@@ -151,6 +155,7 @@ func (w *Writer) flush() error {
 		return fmt.Errorf("parquet: table %s: more than %d row groups", w.table.Name, w.groups)
 	}
 	group, ordinal, start := w.file.AppendRowGroup(), int16(w.groups), w.out.n
+	w.out.digest = sha256.New()
 	for i, c := range w.columns {
 		props := w.plain
 		if c.repetitive() {
@@ -174,10 +179,18 @@ func (w *Writer) flush() error {
 	if err := group.Finish(w.out.n-start, ordinal); err != nil {
 		return fmt.Errorf("parquet: table %s: %w", w.table.Name, err)
 	}
+	w.written = append(w.written, schema.RowGroup{
+		Rows: int64(w.buffered), Offset: start, Bytes: w.out.n - start, SHA256: hex.EncodeToString(w.out.digest.Sum(nil)),
+	})
+	w.out.digest = nil
 	w.groups++
 	w.buffered = 0
 	return nil
 }
+
+// RowGroups lists the row groups that have been written, each with the place and
+// digest of its bytes.
+func (w *Writer) RowGroups() []schema.RowGroup { return w.written }
 
 func (w *Writer) failed(column int, err error) error {
 	return fmt.Errorf("parquet: table %s, column %s, row group %d: %w", w.table.Name, w.table.Columns[column].Name, w.groups, err)
@@ -236,15 +249,19 @@ func (c compressor) Compress(_ *bytes.Buffer, page []byte) []byte {
 	return c.w.packed
 }
 
-// sink counts what is written.
+// sink counts what is written and takes the digest of each row group.
 type sink struct {
-	w *bufio.Writer
-	n int64
+	w      *bufio.Writer
+	n      int64
+	digest hash.Hash // of the row group that is being written; nil: none is
 }
 
 func (s *sink) Write(p []byte) (int, error) {
 	n, err := s.w.Write(p)
 	s.n += int64(n)
+	if s.digest != nil {
+		s.digest.Write(p[:n])
+	}
 	return n, err
 }
 
