@@ -97,7 +97,10 @@ func (o *output) seal(started, ended time.Time, jobs int) error {
 	if err := sealManifest(o.results, &o.manifest); err != nil {
 		return fmt.Errorf("sealing the results: %w", err)
 	}
-	return o.results.Clear(path.Clean(workFolder), o.keepWork)
+	if err := o.results.Clear(path.Clean(workFolder), o.keepWork); err != nil {
+		return fmt.Errorf("the results are sealed and complete, but %s stays behind: %w", workFolder, err)
+	}
+	return nil
 }
 
 // outcome is what the command leaves for the terminal.

@@ -14,10 +14,17 @@ import (
 // read of each: the digest of its bytes, or why there were none. What a
 // recording was computed from is that, whatever its reader looks at.
 type tracedFiles struct {
-	files *store.Root
+	files studyFiles
 	log   []string
 	fatal error               // what no recording is to blame for
 	wait  func(time.Duration) // time.Sleep
+}
+
+// studyFiles are the files of a study folder, as store.Root gives them.
+type studyFiles interface {
+	ReadFile(name string, buf []byte, limit int64) (data []byte, sha256hex string, err error)
+	Names(dir string) ([]string, error)
+	Hash(name string) (store.Digest, error)
 }
 
 // unsettled stands for a reading that need not come out the same again.
