@@ -82,6 +82,12 @@ func ReadManifest(dir string) (*schema.Manifest, error) {
 	return readManifest(root)
 }
 
+// Sealed reports whether a results folder holds a finished run.
+func Sealed(dir string) bool {
+	_, err := ReadManifest(dir)
+	return err == nil
+}
+
 func readManifest(root *store.Root) (*schema.Manifest, error) {
 	m, _, err := readManifestText(root)
 	return m, err

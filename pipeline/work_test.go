@@ -6,10 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
 	"os"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -17,7 +15,6 @@ import (
 	"tonocohort/pipeline/simulate"
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
-	"tonocohort/schema"
 )
 
 // unsynced is a file system that makes nothing durable: what a test kills is a
@@ -266,95 +263,37 @@ func TestDamagedWorkIsDoneAgain(t *testing.T) {
 	sameResults(t, whole, results)
 }
 
-// Every field that a subject has moves its key, but for where its rows stand.
-func TestSubjectKeyCoversEveryField(t *testing.T) {
-	whole := func() *study.Subject {
-		return &study.Subject{ID: "S", Visits: []study.Visit{{ID: "v", Cells: []study.Cell{{}}, Cuff: []study.Reading{{}},
-			Recordings: []study.Recording{{Reviews: []study.Review{{}}}}, Departures: []string{""}}}}
+// What is kept of a run that hides who people are names nobody and no file.
+func TestWorkHidesWhoIsHidden(t *testing.T) {
+	studyDir, results := smallStudy(t, 200), filepath.Join(t.TempDir(), "results")
+	name := filepath.Join(studyDir, study.SettingsFile)
+	data, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
 	}
-	before := subjectKey(whole())
-	changed := 0
-	s := whole()
-	walkFields(t, reflect.ValueOf(s).Elem(), func(name string) {
-		changed++
-		if same := subjectKey(s) == before; same != strings.HasSuffix(name, ".Line") {
-			t.Errorf("%s: the key stays: %v", name, same)
+	if err := os.WriteFile(name, append(data, "privacy: {ids: renumber}\n"...), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	ctx, o := stopAfter(1)
+	if _, err := Run(ctx, studyDir, results, o); !errors.Is(err, context.Canceled) {
+		t.Fatal(err)
+	}
+	kept := 0
+	err = filepath.WalkDir(results, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
 		}
+		data, err := os.ReadFile(path)
+		if bytes.Contains(data, []byte("TQ0")) || bytes.Contains(data, []byte("waves/")) {
+			t.Errorf("%s names a person or a file of one", path)
+		}
+		kept += len(data)
+		return err
 	})
-	if changed < 25 {
-		t.Errorf("only %d fields", changed)
+	if err != nil || kept < 100_000 {
+		t.Errorf("%d bytes kept: %v", kept, err)
 	}
-}
-
-// walkFields changes each exported field below v in turn, calls look, and puts
-// it back.
-func walkFields(t *testing.T, v reflect.Value, look func(name string)) {
-	t.Helper()
-	for i := range v.NumField() {
-		f, field := v.Type().Field(i), v.Field(i)
-		if !f.IsExported() {
-			continue
-		}
-		name := v.Type().Name() + "." + f.Name
-		if field.Kind() == reflect.Slice {
-			if field = field.Index(0); field.Kind() == reflect.Struct {
-				walkFields(t, field, look)
-				continue
-			}
-		}
-		before := reflect.New(field.Type()).Elem()
-		before.Set(field)
-		switch field.Kind() {
-		case reflect.String:
-			field.SetString(field.String() + "x")
-		case reflect.Float64:
-			field.SetFloat(field.Float() + 1)
-		case reflect.Int:
-			field.SetInt(field.Int() + 1)
-		default:
-			t.Fatalf("%s of kind %s", name, field.Kind())
-		}
-		look(name)
-		field.Set(before)
-	}
-}
-
-// Rows come back from a sealed file with the bits that went in.
-func TestRowsKeepTheirBits(t *testing.T) {
-	carried := []schema.Column{{Name: "smoker", Kind: schema.Text}}
-	c := newChunkRows(carried)
-	for range 3 {
-		for _, f := range c.frames() {
-			row := f.AddRow()
-			for i, column := range f.Table.Columns {
-				switch {
-				case column.Numeric():
-					f.Cols[i].Num[row] = []float64{math.Pi, math.Copysign(0, -1), math.Float64frombits(0x7ff8000000000abc), 5e-324}[(row+i)%4]
-				case column.Textual():
-					f.Cols[i].Text[row] = []string{"", "naïve, \"quoted\"\n", strings.Repeat("x", 300)}[(row+i)%3]
-				default:
-					f.Cols[i].Wave[row] = [][]float32{nil, {}, {1.5, float32(math.NaN())}}[(row+i)%3]
-				}
-			}
-		}
-	}
-	for _, from := range []int{0, 2} {
-		marks := make([]int, len(c.frames()))
-		for i := range marks {
-			marks[i] = from
-		}
-		data := appendRows(nil, c.frames(), marks)
-		back := newChunkRows(carried)
-		if err := readRows(data, back.frames()); err != nil {
-			t.Fatal(err)
-		}
-		if again := appendRows(nil, back.frames(), make([]int, len(marks))); !bytes.Equal(again, data) {
-			t.Error("the rows have changed")
-		}
-		for cut := range len(data) {
-			if cut%37 == 0 && readRows(data[:cut], newChunkRows(carried).frames()) == nil {
-				t.Errorf("%d of %d bytes were taken for rows", cut, len(data))
-			}
-		}
+	if outcome := ranInto(t, studyDir, results, Options{}); outcome.Taken == 0 {
+		t.Error("nothing was taken from what was kept")
 	}
 }

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+
 	"github.com/spf13/cobra"
 
 	"tonocohort/pipeline"
@@ -29,6 +31,9 @@ a formula. The file is then for looking at, not for a program.
 			err := pipeline.Export(args[0], args[1], cmd.OutOrStdout(), spreadsheet)
 			if known, ok := pipeline.UnknownTable(err); ok {
 				return unknownTable(args[1], known)
+			}
+			if err == nil && !pipeline.Sealed(args[0]) {
+				fmt.Fprintf(cmd.ErrOrStderr(), "tonocohort: %s is not sealed: its run was stopped before the end\n", args[0])
 			}
 			return err
 		},
