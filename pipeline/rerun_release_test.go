@@ -128,4 +128,3 @@ func TestProvenanceListsEveryReleasedFile(t *testing.T) {
 		}
 	}
 }
-
