@@ -24,12 +24,12 @@ const (
 	AllIssues       = "issues.txt"
 )
 
-// String is the reach for a person.
+// String is the reach for a person; of many columns it names the first.
 func (r Reach) String() string {
 	if len(r.Columns) == 0 {
 		return r.Table
 	}
-	return r.Table + " (" + strings.Join(r.Columns, ", ") + ")"
+	return r.Table + " (" + firstOf(r.Columns) + ")"
 }
 
 // names reports whether the reach is about a file of the results.
@@ -105,9 +105,16 @@ func waveColumns() []string {
 func errorColumns() []string { return []string{"*_se"} }
 
 // inPersons is a reach into the tables of recordings and visits, the statistics
-// made of them and what is released.
+// made of them and what is released. A verdict that changes takes a recording out
+// of its visit, or in, and with it everything that the visit has of it.
 func inPersons(columns []string, more ...Reach) []Reach {
-	return append(append([]Reach{{Table: "recordings", Columns: columns}, {Table: "subject_visits", Columns: columns}}, more...),
+	visits := columns
+	if slices.Contains(columns, "status") {
+		visits = append(slices.Clone(columns), append(waveColumns(), "central_method", "calibration")...)
+		slices.Sort(visits)
+		visits = slices.Compact(visits)
+	}
+	return append(append([]Reach{{Table: "recordings", Columns: columns}, {Table: "subject_visits", Columns: visits}}, more...),
 		Reach{Table: AllStatistics}, Reach{Table: AllReleased}, Reach{Table: AllIssues})
 }
 
