@@ -49,7 +49,6 @@ func openRows(root *store.Root, path string) (*tableReader, error) {
 		return nil, err
 	}
 	groups := func(yield func(*schema.Frame, error) bool) {
-		defer file.Close()
 		err := parquet.ReadGroups(file, info.Size(), table, func(f *schema.Frame) error {
 			if !yield(f, nil) {
 				return errStopped
@@ -64,7 +63,12 @@ func openRows(root *store.Root, path string) (*tableReader, error) {
 	if bySubject(table) {
 		r.subject = table.Index("subject_id")
 	}
-	r.next, r.stop = iter.Pull2(groups)
+	next, stop := iter.Pull2(groups)
+	r.next = next
+	r.stop = func() {
+		stop()
+		file.Close()
+	}
 	return r, nil
 }
 

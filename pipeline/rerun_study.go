@@ -85,6 +85,8 @@ func (r *Rerun) recompute(ctx context.Context, again *run, old *sealedFolder, o 
 		}
 		again.study.Subjects = kept
 		r.SampledOf[0] = len(kept)
+		again.tally = newTally()
+		again.tally.expect(again.study)
 	}
 	steps := []func(context.Context) error{again.openResults, again.computeRecordings}
 	if o.Sample == 0 {

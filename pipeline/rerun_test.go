@@ -151,6 +151,24 @@ func TestRerun(t *testing.T) {
 	}
 }
 
+// Results that were made from other results say that these are to be given.
+func TestRerunOfResultsFromResults(t *testing.T) {
+	studyDir, dir := smallStudy(t, 20), t.TempDir()
+	ranInto(t, studyDir, filepath.Join(dir, "first"), Options{})
+	if _, err := Tables(context.Background(), filepath.Join(dir, "first"), "", filepath.Join(dir, "second"), Options{}); err != nil {
+		t.Fatal(err)
+	}
+	for _, o := range []RerunOptions{{From: FromStudy}, {From: FromTables}} {
+		var usage *RerunUsageError
+		if _, err := RerunResults(context.Background(), filepath.Join(dir, "second"), studyDir, o); !errors.As(err, &usage) {
+			t.Errorf("from %s: %v", o.From, err)
+		}
+	}
+	if r := rerun(t, filepath.Join(dir, "second"), "", RerunOptions{From: FromRelease}); !r.Reproduced() {
+		t.Errorf("%v", r.Findings)
+	}
+}
+
 // The settings of the manifest hold, not what this program makes of study.yaml.
 func TestRerunUsesTheSettingsOfTheManifest(t *testing.T) {
 	studyDir := smallStudy(t, 30)

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"tonocohort/pipeline"
+	"tonocohort/schema"
 )
 
 func newRerun() *cobra.Command {
@@ -138,7 +139,7 @@ func whyNoRerun(cmd *cobra.Command, studyDir string, err error) error {
 func printRerun(out io.Writer, r *pipeline.Rerun) {
 	fmt.Fprintf(out, "made by     %s\n", r.Then)
 	if r.Now != "" && !r.SameBuild {
-		fmt.Fprintf(out, "rerun by    %s: another program or processor, so that %d digits are promised\n", r.Now, 9)
+		fmt.Fprintf(out, "rerun by    %s: another program or processor, so that %d digits are promised\n", r.Now, schema.DeclaredDigits)
 	}
 	for _, s := range r.Stages {
 		line := fmt.Sprintf("%-11s %s", s.Name, s.Verdict)
