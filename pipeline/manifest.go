@@ -93,12 +93,24 @@ func readManifest(root *store.Root) (*schema.Manifest, error) {
 	return m, err
 }
 
+// ManifestError says that a results folder has no manifest that can be read: it
+// is not sealed, or what seals it is damaged.
+type ManifestError struct{ Err error }
+
+func (e *ManifestError) Error() string { return e.Err.Error() }
+
+func (e *ManifestError) Unwrap() error { return e.Err }
+
+func unsealed(format string, args ...any) error {
+	return &ManifestError{fmt.Errorf(format, args...)}
+}
+
 // readManifestText returns the manifest and its text. A setting that an earlier
 // version did not know yet has its default.
 func readManifestText(root *store.Root) (*schema.Manifest, []byte, error) {
 	data, _, err := root.ReadFile(ManifestName, nil, maxManifest)
 	if store.IsMissing(err) {
-		return nil, nil, fmt.Errorf("no %s: the folder is not sealed (its run was stopped before the end) or holds no results", ManifestName)
+		return nil, nil, unsealed("no %s: the folder is not sealed (its run was stopped before the end) or holds no results", ManifestName)
 	}
 	if err != nil {
 		return nil, nil, err
@@ -107,14 +119,14 @@ func readManifestText(root *store.Root) (*schema.Manifest, []byte, error) {
 	decoder.DisallowUnknownFields()
 	var m schema.Manifest
 	if err := decoder.Decode(&m); err != nil {
-		return nil, nil, fmt.Errorf("%s: %w", ManifestName, err)
+		return nil, nil, unsealed("%s: %w", ManifestName, err)
 	}
 	if m.Format != schema.ManifestFormat {
-		return nil, nil, fmt.Errorf("%s: format %d; this program reads format %d", ManifestName, m.Format, schema.ManifestFormat)
+		return nil, nil, unsealed("%s: format %d; this program reads format %d", ManifestName, m.Format, schema.ManifestFormat)
 	}
 	var text struct{ Settings json.RawMessage }
 	if err := json.Unmarshal(data, &text); err != nil {
-		return nil, nil, fmt.Errorf("%s: %w", ManifestName, err)
+		return nil, nil, unsealed("%s: %w", ManifestName, err)
 	}
 	fillAbsent(reflect.ValueOf(&m.Settings).Elem(), reflect.ValueOf(schema.DefaultSettings()), text.Settings)
 	return &m, data, nil

@@ -45,7 +45,7 @@ cells, rows_only_a, rows_only_b, columns, columns_only_a, columns_only_b, note}]
 			}
 			c, err := pipeline.Compare(cmd.Context(), args[0], args[1], pipeline.CompareOptions{Limit: limit})
 			if err != nil {
-				return cannot(cmd, "compare", err)
+				return cannot("compare", err)
 			}
 			if asJSON {
 				err = printJSON(cmd.OutOrStdout(), c)
@@ -91,12 +91,13 @@ func printJSON(out io.Writer, v any) error {
 	return encoder.Encode(v)
 }
 
-// cannot says that two folders, or a folder and its manifest, could not be held
-// against each other: for a reviewer that is a difference. A folder that is not
-// there and an interruption keep their own exit status.
-func cannot(cmd *cobra.Command, do string, err error) error {
-	if errors.Is(err, pipeline.ErrNoFolder) || cmd.Context().Err() != nil {
-		return err
+// cannot says what was not done and why. A folder that is not sealed, or is not as
+// its manifest says, is a difference to a reviewer; any other error is none.
+func cannot(do string, err error) error {
+	var manifest *pipeline.ManifestError
+	var differs *pipeline.DifferenceError
+	if errors.As(err, &manifest) || errors.As(err, &differs) {
+		return &statusError{exitDifference, fmt.Errorf("cannot %s: %w", do, err)}
 	}
-	return &statusError{exitDifference, fmt.Errorf("cannot %s: %w", do, err)}
+	return err
 }

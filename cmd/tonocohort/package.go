@@ -50,7 +50,7 @@ is held to its digest on the way; a difference ends the command with status 5.
 				return usageError(err)
 			}
 			if err != nil {
-				return cannot(cmd, "package "+args[0], err)
+				return cannot("package "+args[0], err)
 			}
 			fmt.Fprintf(cmd.ErrOrStderr(), "%d files in %s\n", n, out)
 			return nil

@@ -132,7 +132,7 @@ func whyNoRerun(cmd *cobra.Command, studyDir string, err error) error {
 	if errors.As(err, &structural) || errors.As(err, &key) {
 		return whyNotRun(cmd, studyDir, err)
 	}
-	return cannot(cmd, "rerun", err)
+	return cannot("rerun", err)
 }
 
 // printRerun writes a line per stage, and under it what differs.

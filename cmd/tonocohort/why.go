@@ -29,7 +29,7 @@ With --json: {"build": [{path, old, new}], "settings": [{path, old, new, reaches
 		RunE: func(cmd *cobra.Command, args []string) error {
 			w, err := pipeline.WhyDiffer(cmd.Context(), args[0], args[1])
 			if err != nil {
-				return cannot(cmd, "say why", err)
+				return cannot("say why", err)
 			}
 			if asJSON {
 				if err := printJSON(cmd.OutOrStdout(), w); err != nil {
