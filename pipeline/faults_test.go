@@ -126,7 +126,12 @@ func soundOrUnsealed(t *testing.T, results string) (sealed bool) {
 // are sealed and valid, or unsealed and said to be; and the next run ends with
 // the bytes of one that met no fault. TONOCOHORT_FAULTS=all tries every n.
 func TestEveryOperationMayFail(t *testing.T) {
+	t.Parallel()
 	studyDir, dir := smallStudy(t, 20), t.TempDir()
+	all := os.Getenv("TONOCOHORT_FAULTS") == "all"
+	if !all {
+		unreleased(t, studyDir)
+	}
 	whole := filepath.Join(dir, "whole")
 	counting := &faultFS{}
 	ranInto(t, studyDir, whole, Options{fs: func(dir string) (store.FS, error) {
@@ -134,8 +139,8 @@ func TestEveryOperationMayFail(t *testing.T) {
 		counting.FS = fsys
 		return counting, err
 	}})
-	stride := counting.n/12 + 1
-	if os.Getenv("TONOCOHORT_FAULTS") == "all" {
+	stride := counting.n/8 + 1
+	if all {
 		stride = 1
 	}
 	tried, failed := 0, 0
@@ -174,7 +179,7 @@ func TestEveryOperationMayFail(t *testing.T) {
 
 // A run that fails leaves no goroutine behind, nor does one that is interrupted.
 func TestNoGoroutineStays(t *testing.T) {
-	studyDir := smallStudy(t, 150)
+	studyDir := unreleased(t, smallStudy(t, 150))
 	ranInto(t, studyDir, filepath.Join(t.TempDir(), "first"), Options{})
 	before := runtime.NumGoroutine()
 	for at := range 6 {

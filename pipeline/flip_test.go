@@ -16,6 +16,7 @@ import (
 // A bit turned over anywhere in any output is found and the file named, and of a
 // table the row group, or that no row group is touched.
 func TestEveryFlippedBitIsTraced(t *testing.T) {
+	t.Parallel()
 	studyDir, results := smallStudy(t, 40), filepath.Join(t.TempDir(), "results")
 	outputs := ranInto(t, studyDir, results, Options{}).Manifest.Outputs
 	random := rand.New(rand.NewPCG(3, 4))

@@ -32,6 +32,7 @@ func unhidden(f *schema.Frame, stage int) int {
 
 // A release is held to its digests, and its numbers to each other.
 func TestReleaseAlone(t *testing.T) {
+	t.Parallel()
 	studyDir := smallStudy(t, 300)
 	results := filepath.Join(t.TempDir(), "results")
 	ranInto(t, studyDir, results, Options{})

@@ -85,6 +85,7 @@ func forged(t *testing.T, results, path string, edit func(*schema.Frame)) {
 }
 
 func TestRerun(t *testing.T) {
+	t.Parallel()
 	studyDir := smallStudy(t, 66)
 	results := filepath.Join(t.TempDir(), "results")
 	ranInto(t, studyDir, results, Options{})
@@ -153,6 +154,7 @@ func TestRerun(t *testing.T) {
 
 // Results that were made from other results say that these are to be given.
 func TestRerunOfResultsFromResults(t *testing.T) {
+	t.Parallel()
 	studyDir, dir := smallStudy(t, 20), t.TempDir()
 	ranInto(t, studyDir, filepath.Join(dir, "first"), Options{})
 	if _, err := Tables(context.Background(), filepath.Join(dir, "first"), "", filepath.Join(dir, "second"), Options{}); err != nil {
@@ -171,6 +173,7 @@ func TestRerunOfResultsFromResults(t *testing.T) {
 
 // The settings of the manifest hold, not what this program makes of study.yaml.
 func TestRerunUsesTheSettingsOfTheManifest(t *testing.T) {
+	t.Parallel()
 	studyDir := smallStudy(t, 30)
 	results := filepath.Join(t.TempDir(), "results")
 	name := filepath.Join(studyDir, "study.yaml")
@@ -214,6 +217,7 @@ func TestRerunUsesTheSettingsOfTheManifest(t *testing.T) {
 
 // Keyed results are reproduced by who has the key, and by nobody else.
 func TestRerunOfKeyedResults(t *testing.T) {
+	t.Parallel()
 	studyDir, dir := smallStudy(t, 30), t.TempDir()
 	name := filepath.Join(studyDir, "study.yaml")
 	data, err := os.ReadFile(name)

@@ -60,6 +60,30 @@ func smallStudy(t testing.TB, subjects int) string {
 	return dir
 }
 
+// unreleased makes the release of a study a matter for another test: most files
+// of a small run are its own.
+func unreleased(t testing.TB, studyDir string) string {
+	t.Helper()
+	edited(t, filepath.Join(studyDir, study.SettingsFile), "on_violation: suppress", "on_violation: block")
+	return studyDir
+}
+
+// edited changes a text in a file.
+func edited(t testing.TB, name, from, to string) {
+	t.Helper()
+	data, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed := bytes.Replace(data, []byte(from), []byte(to), 1)
+	if bytes.Equal(changed, data) {
+		t.Fatalf("%s has no %q", name, from)
+	}
+	if err := os.WriteFile(name, changed, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
 func ranInto(t testing.TB, studyDir, results string, o Options) *Outcome {
 	t.Helper()
 	if o.fs == nil {
@@ -124,7 +148,8 @@ func stopAfter(n int) (context.Context, Options) {
 // A run that is interrupted says what it keeps; the next one computes the rest
 // alone and ends with the same bytes as one that was never interrupted.
 func TestInterruptedRunGoesOn(t *testing.T) {
-	studyDir := smallStudy(t, 300)
+	t.Parallel()
+	studyDir := unreleased(t, smallStudy(t, 300))
 	whole, cut := filepath.Join(t.TempDir(), "whole"), filepath.Join(t.TempDir(), "cut")
 	ranInto(t, studyDir, whole, Options{})
 	ctx, o := stopAfter(1)
@@ -147,7 +172,8 @@ func TestInterruptedRunGoesOn(t *testing.T) {
 
 // What changes is done again as far as it reaches, and no further.
 func TestChangesReachWhatTheyReach(t *testing.T) {
-	studyDir := smallStudy(t, 66)
+	t.Parallel()
+	studyDir := unreleased(t, smallStudy(t, 66))
 	results := filepath.Join(t.TempDir(), "results")
 	var alone bool // hold the next one to a run from the start
 	again := func(what string, computed int) {
@@ -166,21 +192,7 @@ func TestChangesReachWhatTheyReach(t *testing.T) {
 			t.Errorf("%s: not what a run from the start gives: %v", what, err)
 		}
 	}
-	edit := func(name, from, to string) {
-		t.Helper()
-		path := filepath.Join(studyDir, name)
-		data, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		changed := bytes.Replace(data, []byte(from), []byte(to), 1)
-		if bytes.Equal(changed, data) {
-			t.Fatalf("%s has no %q", name, from)
-		}
-		if err := os.WriteFile(path, changed, 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
+	edit := func(name, from, to string) { t.Helper(); edited(t, filepath.Join(studyDir, name), from, to) }
 	all := ranInto(t, studyDir, results, Options{KeepWork: true}).Manifest.Counts.Subjects.Found
 	again("nothing", 0)
 	edit("study.yaml", "min_cell: 10", "min_cell: 12")
@@ -234,7 +246,8 @@ func TestChangesReachWhatTheyReach(t *testing.T) {
 
 // A sealed file that is damaged is as if it were not there.
 func TestDamagedWorkIsDoneAgain(t *testing.T) {
-	studyDir := smallStudy(t, 70)
+	t.Parallel()
+	studyDir := unreleased(t, smallStudy(t, 70))
 	whole, results := filepath.Join(t.TempDir(), "whole"), filepath.Join(t.TempDir(), "results")
 	found := ranInto(t, studyDir, whole, Options{}).Manifest.Counts.Subjects.Found
 	ranInto(t, studyDir, results, Options{KeepWork: true})
@@ -265,7 +278,8 @@ func TestDamagedWorkIsDoneAgain(t *testing.T) {
 
 // What is kept of a run that hides who people are names nobody and no file.
 func TestWorkHidesWhoIsHidden(t *testing.T) {
-	studyDir, results := smallStudy(t, 200), filepath.Join(t.TempDir(), "results")
+	t.Parallel()
+	studyDir, results := unreleased(t, smallStudy(t, 200)), filepath.Join(t.TempDir(), "results")
 	name := filepath.Join(studyDir, study.SettingsFile)
 	data, err := os.ReadFile(name)
 	if err != nil {

@@ -65,6 +65,7 @@ func remount(t *testing.T, dir, how string) {
 // A disk that is full stops the run, unsealed and said so; with room it goes on
 // and ends with the same bytes.
 func TestDiskFull(t *testing.T) {
+	t.Parallel()
 	studyDir := simulated(t, 130)
 	whole := wholeRun(t, studyDir)
 	for _, size := range []string{"64k", "400k", "1500k", "2500k"} {
@@ -111,6 +112,7 @@ func TestReadOnlyTarget(t *testing.T) {
 // the run before anything is written. The program runs as a user who may do
 // little.
 func TestPermissionDenied(t *testing.T) {
+	t.Parallel()
 	studyDir := simulated(t, 20)
 	dir, err := os.MkdirTemp("", "tonocohort-permission")
 	if err != nil {
@@ -194,6 +196,7 @@ func asNobody(t *testing.T, dir string) func(args ...string) *exec.Cmd {
 // With few file handles the run ends as ever, or stops and says why; no
 // recording is left out for it.
 func TestFewFileHandles(t *testing.T) {
+	t.Parallel()
 	studyDir := simulated(t, 70)
 	whole := wholeRun(t, studyDir)
 	finished := 0
@@ -227,6 +230,7 @@ func TestFewFileHandles(t *testing.T) {
 // Inputs that grow, vanish and come back while they are read cost the recordings
 // they concern and no others; the next run, of a folder at rest, is as any.
 func TestInputsThatMove(t *testing.T) {
+	t.Parallel()
 	studyDir := simulated(t, 150)
 	whole := wholeRun(t, studyDir)
 	waves, err := filepath.Glob(filepath.Join(studyDir, "waves", "*"))

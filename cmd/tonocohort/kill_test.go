@@ -92,6 +92,7 @@ func verified(t *testing.T, results string) (sealed bool) {
 // the bytes of a run that was left alone; nothing is lost and nothing stands
 // twice. TONOCOHORT_KILLS says how often.
 func TestKilledAtRandomMoments(t *testing.T) {
+	t.Parallel()
 	kills := many(t, "TONOCOHORT_KILLS", 12)
 	studyDir := simulated(t, 290) // 500 recordings and some
 	whole, cut := filepath.Join(t.TempDir(), "whole"), filepath.Join(t.TempDir(), "cut")

@@ -94,7 +94,7 @@ func runSchema(out io.Writer, format string, names []string) error {
 		}
 		return nil
 	default:
-		return usageError(fmt.Errorf("unknown format %q: markdown, json, frictionless or json-schema", format))
+		return usageError(fmt.Errorf("unknown format %q: markdown, json or frictionless; json-schema for the manifest", format))
 	}
 }
 
