@@ -172,11 +172,16 @@ func TestNothingGivesPeopleAway(t *testing.T) {
 		f := canaryStudy(t, privacy)
 		results, outcome := runPrivately(t, f)
 		texts := everything(t, results)
-		said := ""
-		for _, i := range outcome.Issues {
-			said += i.String() + "\n"
+		texts["terminal"] = fmt.Sprint(outcome.Issues)
+		judged, err := pipeline.Check(context.Background(), f.dir)
+		if err != nil {
+			t.Fatal(err)
 		}
-		texts["terminal"] = said
+		for _, word := range append(keepers(t), "CanaryHeader", "CanaryGone", "CanaryComment", "Canary--") {
+			if text := fmt.Sprintf("%+v", judged); strings.Contains(text, word) {
+				t.Errorf("check tells of %s: %s", word, text)
+			}
+		}
 		permitted, found := regexp.MustCompile(allowed), 0
 		for name, text := range texts {
 			for _, word := range canary.FindAllString(text, -1) {

@@ -41,7 +41,7 @@ func invented(random *rand.Rand, n int) *schema.Frame {
 		if random.IntN(100) == 0 {
 			f.SetNumber(row, "age_years", math.NaN())
 		}
-		if random.IntN(40) == 0 {
+		if random.IntN(12) == 0 {
 			f.SetNumber(row, "augmentation_index_pct", math.NaN())
 		}
 		if random.IntN(60) == 0 {

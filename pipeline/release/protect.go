@@ -2,6 +2,7 @@ package release
 
 import (
 	"errors"
+	"strings"
 
 	"tonocohort/stats/disclose"
 )
@@ -17,16 +18,17 @@ const (
 	tierNothing
 )
 
-// protectByTier runs the search on the table that build makes for the present
-// tier, and takes the next tier where a hidden number finds no protection.
-func (c *checker) protectByTier(build func() disclose.Table) (disclose.Protection, []int, error) {
-	for ; c.tier < tierNothing; c.tier++ {
-		p, err := disclose.Protect(build())
+// protectByTier runs the search on the table that build makes for a tier, from
+// the given one on, and takes the next where a hidden number finds no protection.
+func protectByTier(from tier, build func(tier) disclose.Table) (p disclose.Protection, weak []int, at tier, err error) {
+	for at = from; at < tierNothing; at++ {
+		p, err = disclose.Protect(build(at))
 		if !errors.As(err, new(*disclose.ErrUnprotected)) {
-			return p, nil, err
+			return p, nil, at, err
 		}
 	}
-	return protect(build())
+	p, weak, err = protect(build(at))
+	return p, weak, at, err
 }
 
 // protect runs the search. Where what anybody knows of a hidden number is
@@ -47,14 +49,15 @@ func protect(t disclose.Table) (p disclose.Protection, weak []int, err error) {
 }
 
 // bounds says what anybody knows of the number of a group that is hidden to
-// protect another: its percentiles still show, and each needs so many people.
-func (c *checker) bounds(d *disclose.Domain, n int) {
+// protect another: its percentiles still show, and each needs so many people. Of
+// a stratum beside published values nothing is left.
+func (c *checker) bounds(d *disclose.Domain, g group, n int, at tier) {
 	d.Floor, d.Ceiling = 0, 0
-	if c.tier == tierNothing {
+	if at == tierNothing || c.besidePublished(g) {
 		return
 	}
 	d.Floor = c.rules.MinCell
-	if c.tier == tierMedian {
+	if at == tierMedian {
 		return
 	}
 	for _, p := range []float64{0.25, 0.10, 0.05, 0.025} {
@@ -65,4 +68,14 @@ func (c *checker) bounds(d *disclose.Domain, n int) {
 		}
 		d.Floor = limit
 	}
+}
+
+// besidePublished reports a stratum by the age bands of a published set.
+func (c *checker) besidePublished(g group) bool {
+	for i, label := range g.labels {
+		if label != everyLevel && strings.HasPrefix(c.layout.families[i].name, publishedPrefix) {
+			return true
+		}
+	}
+	return false
 }

@@ -96,7 +96,9 @@ type checker struct {
 	ages   map[string]ageRange
 	pooled map[string]bool // reasons of the flow that are not shown by themselves
 	quoted []string        // notes of published sets: their numbers are of no one here
-	tier   tier
+	tier   tier            // of the layer of people
+	tiers  map[string]tier // by variable, where its own layer went further
+	least  []int           // by atom: who lacks a value that most have
 	log    reporter
 }
 
@@ -129,7 +131,7 @@ func Check(in Input) (Output, error) {
 
 func newChecker(in Input) *checker {
 	d := in.Settings.Disclosure
-	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, quoted: publishedNotes(in)}
+	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, quoted: publishedNotes(in)}
 	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
 		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}
 	c.layout = newLayout(in)

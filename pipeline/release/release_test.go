@@ -175,3 +175,33 @@ func TestModelsOfFew(t *testing.T) {
 		t.Errorf("%d of the coefficients are in the table", seen)
 	}
 }
+
+// That some lack a value of a variable costs it no more than the counts that
+// give them away: over everybody its mean is shown where that of a variable that
+// everybody has is shown.
+func TestFewMissingLeaveTheMeans(t *testing.T) {
+	shown := 0
+	for seed := range uint64(4) {
+		f := invented(rand.New(rand.NewPCG(21, seed)), 260)
+		_, out := released(t, f, settings(nil))
+		table := frame(t, out.Tables, "summary")
+		means := map[string]bool{}
+		for row := range table.N {
+			if table.TextAt(row, "sex") == "all" && table.TextAt(row, "age_band") == "all" && table.TextAt(row, "statistic") == "mean" {
+				means[table.TextAt(row, "set")+"/"+table.TextAt(row, "variable")] = !table.Missing(row, "estimate")
+			}
+		}
+		for _, set := range []string{"all", "healthy", "older"} {
+			if !means[set+"/central_pp_mmhg"] {
+				continue
+			}
+			shown++
+			if !means[set+"/augmentation_index_pct"] {
+				t.Errorf("seed %d: the mean augmentation index of the set %s is hidden", seed, set)
+			}
+		}
+	}
+	if shown < 6 {
+		t.Errorf("only %d whole sets are shown at all", shown)
+	}
+}

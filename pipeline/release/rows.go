@@ -136,8 +136,9 @@ func (c *checker) releaseStatistic(r *row, g group) {
 		return
 	case additive:
 		adds := !sample && r.f.Table.Name != centilesTable
-		hidden := p != 0.5 && (c.tier > tierPercentiles || int(n) < c.rules.PeopleFor(p)+c.rules.MinCell)
-		if adds || sample && hidden || c.tier == tierNothing {
+		at := max(c.tier, c.tiers[variable])
+		hidden := p != 0.5 && (at > tierPercentiles || int(n) < c.rules.PeopleFor(p)+c.rules.MinCell)
+		if adds || sample && hidden || at == tierNothing {
 			r.hideAll(s.rule)
 			return
 		}

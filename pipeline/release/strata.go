@@ -68,12 +68,13 @@ func (c *checker) stateOf(variable string, g group) state {
 }
 
 // weights of losses: an analysis set that the study declared is what its tables
-// are for, the numbers of a whole set stand everywhere, and a comparison with
-// published values can lose a stratum most easily.
+// are for; a margin is worth several of the strata that it sums up, and the
+// numbers of a whole set stand everywhere; a comparison with published values can
+// lose a stratum most easily.
 const (
 	declaredWeight  = 4
-	wholeWeight     = 20
-	publishedWeight = 0.5
+	marginWeight    = 6
+	publishedWeight = 0.1
 )
 
 func (c *checker) cost(g group, value int) float64 {
@@ -81,18 +82,21 @@ func (c *checker) cost(g group, value int) float64 {
 	if g.set > 0 {
 		cost *= declaredWeight
 	}
-	whole := true
+	banded := false
 	for i, label := range g.labels {
-		if label == everyLevel {
-			continue
-		}
-		whole = false
-		if c.layout.families[i].axis == c.layout.ageAxis && c.layout.families[i].name != ageBand {
-			cost *= publishedWeight
+		f := c.layout.families[i]
+		switch {
+		case label != everyLevel:
+			banded = banded || f.axis == c.layout.ageAxis
+		case f.axis != c.layout.ageAxis:
+			cost *= marginWeight
 		}
 	}
-	if whole {
-		cost *= wholeWeight
+	if c.besidePublished(g) {
+		cost *= publishedWeight
+	}
+	if c.layout.ageAxis >= 0 && !banded {
+		cost *= marginWeight
 	}
 	return cost
 }
@@ -101,16 +105,24 @@ func (c *checker) cost(g group, value int) float64 {
 func (c *checker) people() error {
 	hidden := c.differences(c.groups.all())
 	var t disclose.Table
-	p, weak, err := c.protectByTier(func() disclose.Table {
-		t = c.peopleTable(hidden)
+	build := func(at tier) disclose.Table {
+		t = c.peopleTable(hidden, at)
 		return t
-	})
+	}
+	c.least = c.incomplete()
+	p, weak, at, err := protectByTier(tierPercentiles, build)
+	if len(weak) > 0 {
+		// Too few people have every value: each variable is then protected by itself.
+		c.least = nil
+		p, weak, at, err = protectByTier(tierPercentiles, build)
+	}
 	if err != nil {
 		return err
 	}
 	if len(weak) > 0 {
 		return fmt.Errorf("%d groups cannot be protected", len(weak))
 	}
+	c.tier = at
 	for i, g := range c.groups.list {
 		if t.Domains[i].Need > 0 {
 			c.decide("", g, state{everything, ruleMinimum})
@@ -124,8 +136,11 @@ func (c *checker) people() error {
 	return nil
 }
 
-func (c *checker) peopleTable(hidden []difference) disclose.Table {
+func (c *checker) peopleTable(hidden []difference, at tier) disclose.Table {
 	t := disclose.Table{Dimensions: len(c.layout.axes), Atoms: c.layout.counts(c.layout.sizes, nil)}
+	for a := range c.least {
+		t.Atoms[a].Least = c.least[a]
+	}
 	for i, g := range c.groups.list {
 		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, c.groups.sizes[i])}
 		small := c.rules.Small(c.groups.persons[i]) && len(c.groups.atoms[i]) > 0
@@ -135,7 +150,7 @@ func (c *checker) peopleTable(hidden []difference) disclose.Table {
 		case small:
 			c.decide("", g, state{everything, ruleMinimum})
 		default:
-			c.bounds(&d, c.groups.sizes[i])
+			c.bounds(&d, g, c.groups.sizes[i], at)
 		}
 		t.Domains = append(t.Domains, d)
 	}

@@ -98,10 +98,11 @@ func (c *checker) fewValues(v variable) error {
 		return nil
 	}
 	hidden := c.differences(used)
-	p, weak, err := c.protectByTier(func() disclose.Table { return c.valuesTable(v, used, rules, hidden) })
+	p, weak, at, err := protectByTier(c.tier, func(at tier) disclose.Table { return c.valuesTable(v, used, rules, hidden, at) })
 	if err != nil {
 		return err
 	}
+	c.tiers[v.name] = at
 	for k, i := range used {
 		if rules[k] != "" {
 			hide := everything
@@ -124,7 +125,7 @@ func (c *checker) fewValues(v variable) error {
 // as there are people: a hidden number that could be anything from nobody to
 // everybody is protected, however few they are. rules names by used group why
 // it is sensitive.
-func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []difference) disclose.Table {
+func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []difference, at tier) disclose.Table {
 	t := disclose.Table{Dimensions: len(c.layout.axes), Atoms: c.layout.counts(v.counted, c.layout.sizes)}
 	for k, i := range used {
 		g := c.groups.list[i]
@@ -134,14 +135,14 @@ func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []d
 		case rules[k] != "":
 			d.Need = min(c.rules.MinCell, c.groups.sizes[i])
 		case !d.Hidden:
-			c.bounds(&d, n)
+			c.bounds(&d, g, n, at)
 		}
 		t.Domains = append(t.Domains, d)
 	}
 	for _, h := range hidden {
 		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
 		// Where everybody has a value the layer of people has seen to it.
-		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.present)) && c.untold(h.labels) {
+		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.present)) && c.untold(h.labels) && !c.settled(v, h.atoms) {
 			d.Need = min(c.rules.MinCell, sum(h.atoms, c.layout.sizes))
 		}
 		t.Domains = append(t.Domains, d)
@@ -158,6 +159,55 @@ func (c *checker) giveUp(variable string, used, weak []int, rule string) {
 	}
 }
 
+// sparseShare is the share of people without a value from which on a variable is
+// protected by itself.
+const sparseShare = 0.2
+
+func (c *checker) sparse(v variable) bool {
+	return float64(v.absent) > sparseShare*float64(sum(c.everyAtom(), c.layout.sizes))
+}
+
+func (c *checker) everyAtom() []int {
+	all := make([]int, len(c.layout.at))
+	for a := range all {
+		all[a] = a
+	}
+	return all
+}
+
+// incomplete counts, by atom, the people who lack a value of some variable that
+// most have. The witnesses of the layer of people leave them where they are:
+// whoever is moved has all of these values, so that what is protected there is
+// protected for each of these variables.
+func (c *checker) incomplete() []int {
+	whole := make([]bool, len(c.People.Rows))
+	for i := range whole {
+		whole[i] = true
+	}
+	for name := range c.groups.used {
+		v, ok := c.variable(name)
+		if !ok || c.sparse(v) {
+			continue
+		}
+		for i := range whole {
+			whole[i] = whole[i] && v.present[i]
+		}
+	}
+	least := make([]int, len(c.layout.at))
+	for i, a := range c.layout.atomOf {
+		if !whole[i] {
+			least[a] += c.People.times(i)
+		}
+	}
+	return least
+}
+
+// settled reports a group whose people are so few that the layer of people has
+// seen to it for this variable too.
+func (c *checker) settled(v variable, atoms []int) bool {
+	return c.least != nil && !c.sparse(v) && c.rules.Small(c.headcount(atoms, nil))
+}
+
 // weakGroup names the rule by which the values of a group must be hidden. A
 // group that is too small in itself is settled, unless some have no value.
 func (c *checker) weakGroup(v variable, i int) string {
@@ -165,7 +215,7 @@ func (c *checker) weakGroup(v variable, i int) string {
 	if len(atoms) == 0 {
 		return ""
 	}
-	if v.absent > 0 && c.rules.Small(c.headcount(atoms, v.present)) {
+	if v.absent > 0 && c.rules.Small(c.headcount(atoms, v.present)) && !c.settled(v, atoms) {
 		return ruleMinimum
 	}
 	if v.numbers == nil || c.rules.Small(c.groups.persons[i]) {

@@ -1,10 +1,5 @@
 package disclose
 
-import (
-	"cmp"
-	"slices"
-)
-
 // mostDimensions bounds the dimensions in which one exchange of people goes
 // apart: 2^4 corners.
 const mostDimensions = 4
@@ -81,121 +76,6 @@ func (s *search) key(a int) int {
 	return key
 }
 
-// exchange is a box of atoms; the sign of a corner is that of its position:
-// plus where the number of its set bits is even.
-type exchange []int
-
-func negative(corner int) bool {
-	odd := false
-	for ; corner > 0; corner &= corner - 1 {
-		odd = !odd
-	}
-	return odd
-}
-
-// exchanges lists the boxes with one corner in the domain and every other one
-// outside: those change its count by one. A side of a box leads to another class
-// in one dimension or in several at once.
-func (s *search) exchanges(domain int) []exchange {
-	var list []exchange
-	inside := make([]bool, len(s.table.Atoms))
-	for _, a := range s.m.atoms[domain] {
-		inside[a] = true
-	}
-	// A side that leads nowhere else in a dimension the domain does not tell
-	// apart would stay inside.
-	classes := s.table.Domains[domain].Classes
-	var grow func(corners exchange, from, used int)
-	grow = func(corners exchange, from, used int) {
-		if outside(corners, inside) {
-			list = append(list, corners)
-		}
-		if used == mostDimensions {
-			return
-		}
-		for d := from; d < s.table.Dimensions; d++ {
-			if classes != nil && classes[d] == nil {
-				continue
-			}
-			for class := range s.widths[d] {
-				if class == s.table.Atoms[corners[0]].At[d] || classes != nil && slices.Contains(classes[d], class) {
-					continue
-				}
-				if wider, ok := s.widen(corners, d, class); ok {
-					grow(wider, d+1, used+1)
-				}
-				for side := 1; side < len(corners); side *= 2 {
-					if slanted, ok := s.slant(corners, side, d, class); ok {
-						grow(slanted, d+1, used+1)
-					}
-				}
-			}
-		}
-	}
-	for _, a := range s.m.atoms[domain] {
-		grow(exchange{a}, 0, 0)
-	}
-	return list
-}
-
-// outside reports that no corner but the first lies inside the domain.
-func outside(corners exchange, inside []bool) bool {
-	for _, a := range corners[1:] {
-		if inside[a] {
-			return false
-		}
-	}
-	return true
-}
-
-// widen doubles a box into another dimension.
-func (s *search) widen(corners exchange, d, class int) (exchange, bool) {
-	wider := make(exchange, 2*len(corners))
-	copy(wider, corners)
-	for k, a := range corners {
-		other, ok := s.moveTo(a, d, class)
-		if !ok {
-			return nil, false
-		}
-		wider[len(corners)+k] = other
-	}
-	return wider, true
-}
-
-// slant lets one side of a box lead to another class in a further dimension.
-func (s *search) slant(corners exchange, side, d, class int) (exchange, bool) {
-	slanted := slices.Clone(corners)
-	for k, a := range corners {
-		if k&side == 0 {
-			continue
-		}
-		other, ok := s.moveTo(a, d, class)
-		if !ok {
-			return nil, false
-		}
-		slanted[k] = other
-	}
-	return slanted, true
-}
-
-// moveTo finds the atom that differs in one dimension.
-func (s *search) moveTo(a, d, class int) (int, bool) {
-	other, ok := s.index[s.key(a)+(class-s.table.Atoms[a].At[d])*s.radix[d]]
-	return other, ok
-}
-
-// world is a set of counts that agrees with everything published.
-type world struct {
-	sign   int // 1: the hidden count is to rise; −1: to fall
-	atoms  map[int]int
-	totals map[int]int
-	gain   int
-}
-
-func newWorld(sign int) *world {
-	return &world{sign: sign, atoms: map[int]int{}, totals: map[int]int{}}
-}
-
 // protect adds exchanges for one domain until it has the width it needs.
 func (s *search) protect(domain int) (Witness, error) {
 	need := s.table.Domains[domain].Need
@@ -227,6 +107,9 @@ func (s *search) best(boxes []exchange, up, down *world, need int) int {
 			}
 		}
 		s.release()
+		if best == i && bestScore == 0 && bestGain == need {
+			break // nothing can be better
+		}
 	}
 	return best
 }
@@ -250,7 +133,7 @@ func (s *search) room(corner, a int, w *world) int {
 	atom := s.table.Atoms[a]
 	v := atom.Value + w.atoms[a]
 	if (w.sign > 0) == negative(corner) {
-		return v
+		return v - atom.Least
 	}
 	return atom.Capacity - v
 }
@@ -336,15 +219,4 @@ func (s *search) apply(domain int, box exchange, up, down *world) {
 		}
 	}
 	s.release()
-}
-
-func (w *world) changes() []Change {
-	var list []Change
-	for a, by := range w.atoms {
-		if by != 0 {
-			list = append(list, Change{a, by})
-		}
-	}
-	slices.SortFunc(list, func(a, b Change) int { return cmp.Compare(a.Atom, b.Atom) })
-	return list
 }

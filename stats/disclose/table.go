@@ -14,6 +14,7 @@ const Unbounded = math.MaxInt
 type Atom struct {
 	At       []int // class in each dimension, from 0
 	Value    int   // the count that adds up
+	Least    int   // the least that a witness may take for its count
 	Capacity int   // the most that it could be as far as anybody knows; Unbounded
 }
 
@@ -172,7 +173,7 @@ func (t *Table) checkWorld(m members, p Protection, domain int, changes []Change
 	}
 	for _, c := range changes {
 		a := t.Atoms[c.Atom]
-		if v := a.Value + c.By; v < 0 || v > a.Capacity {
+		if v := a.Value + c.By; v < a.Least || v > a.Capacity {
 			return 0, fmt.Errorf("domain %d: atom %d would be %d", domain, c.Atom, v)
 		}
 		for _, i := range m.domains[c.Atom] {
