@@ -4,37 +4,87 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"strings"
 
 	"tonocohort/pipeline/parquet"
 	"tonocohort/pipeline/store"
+	"tonocohort/schema"
 )
 
 const tablesFolder = "tables/"
 
-// unknownTableError says which tables there are.
-type unknownTableError struct {
-	name  string
-	known []string
+// ExportOptions says which part of a table is printed, and for what.
+type ExportOptions struct {
+	Columns        []string // in this order; nil: all
+	ForSpreadsheet bool     // text that a spreadsheet would run is made harmless
 }
 
-func (e *unknownTableError) Error() string {
-	return fmt.Sprintf("no table %q: one of %s", e.name, strings.Join(e.known, ", "))
+// UnknownNameError says that there is no table, or no column, of a name, and
+// which there are.
+type UnknownNameError struct {
+	What  string // table or column
+	Name  string
+	Known []string
 }
 
-// UnknownTable reports whether err says that a results folder lacks a table,
-// and which tables it has.
-func UnknownTable(err error) (known []string, ok bool) {
-	var unknown *unknownTableError
-	if errors.As(err, &unknown) {
-		return unknown.known, true
+func (e *UnknownNameError) Error() string {
+	return fmt.Sprintf("no %s %q: one of %s", e.What, e.Name, strings.Join(e.Known, ", "))
+}
+
+// Export writes one table of a results folder as CSV. A table or column that is
+// not there is an *UnknownNameError.
+func Export(dir, table string, out io.Writer, o ExportOptions) error {
+	return withTable(dir, table, func(file *os.File, size int64, declared schema.Table) error {
+		for _, name := range o.Columns {
+			if declared.Index(name) < 0 {
+				return &UnknownNameError{"column", name, columnNames(declared)}
+			}
+		}
+		if o.Columns != nil {
+			var err error
+			if declared, err = parquet.Select(declared, o.Columns); err != nil {
+				return err
+			}
+		}
+		csv := parquet.NewCSVWriter(out, declared, parquet.CSVOptions{ForSpreadsheet: o.ForSpreadsheet})
+		if err := parquet.ReadGroups(file, size, declared, csv.Append); err != nil {
+			return fmt.Errorf("%s: %w", table, err)
+		}
+		return csv.Flush()
+	})
+}
+
+// TableNames are the tables of a results folder.
+func TableNames(dir string) ([]string, error) {
+	root, err := openFolder(dir)
+	if err != nil {
+		return nil, err
 	}
-	return nil, false
+	defer root.Close()
+	return tableNames(root)
 }
 
-// Export writes one table of a results folder as CSV.
-func Export(dir, table string, out io.Writer, forSpreadsheet bool) error {
+// ColumnNames are the columns of a table of a results folder.
+func ColumnNames(dir, table string) (names []string, err error) {
+	err = withTable(dir, table, func(_ *os.File, _ int64, declared schema.Table) error {
+		names = columnNames(declared)
+		return nil
+	})
+	return names, err
+}
+
+func columnNames(t schema.Table) []string {
+	names := make([]string, len(t.Columns))
+	for i, c := range t.Columns {
+		names[i] = c.Name
+	}
+	return names
+}
+
+// withTable opens a table of a results folder.
+func withTable(dir, table string, do func(file *os.File, size int64, declared schema.Table) error) error {
 	root, err := openFolder(dir)
 	if err != nil {
 		return err
@@ -45,7 +95,7 @@ func Export(dir, table string, out io.Writer, forSpreadsheet bool) error {
 		return err
 	}
 	if !slices.Contains(known, table) {
-		return &unknownTableError{table, known}
+		return &UnknownNameError{"table", table, known}
 	}
 	file, err := root.Open(tablesFolder + table + ".parquet")
 	if err != nil {
@@ -60,14 +110,11 @@ func Export(dir, table string, out io.Writer, forSpreadsheet bool) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", table, err)
 	}
-	csv := parquet.NewCSVWriter(out, declared, parquet.CSVOptions{ForSpreadsheet: forSpreadsheet})
-	if err := parquet.ReadGroups(file, info.Size(), declared, csv.Append); err != nil {
-		return fmt.Errorf("%s: %w", table, err)
-	}
-	return csv.Flush()
+	return do(file, info.Size(), declared)
 }
 
-// tableNames lists the tables of a results folder, sorted.
+// tableNames are the tables of an open results folder. A folder without its tables is no results
+// folder.
 func tableNames(root *store.Root) ([]string, error) {
 	names, err := root.Names(strings.TrimSuffix(tablesFolder, "/"))
 	if store.IsMissing(err) {

@@ -17,7 +17,7 @@ import (
 func TestScoreReadsTheWrittenReference(t *testing.T) {
 	results := filepath.Join(demoDir(t), "results")
 	var table bytes.Buffer
-	if err := pipeline.Export(results, "centiles", &table, false); err != nil {
+	if err := pipeline.Export(results, "centiles", &table, pipeline.ExportOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	rows, err := csv.NewReader(&table).ReadAll()

@@ -25,9 +25,7 @@ Sizes of fault: structural (nothing would run), value (it becomes missing or its
 row is left out), recording (it is left out), note (something was assumed).
 
 With --json: {"issues": [{size, file, row, column, name, value, code, message,
-hint, subject_id, visit_id, recording_id}], "counts": {size: n}}.
-
-` + exitHelp,
+hint, subject_id, visit_id, recording_id}], "counts": {size: n}}.`,
 		Example: `  tonocohort check STUDY
   tonocohort check STUDY --json | jq '.issues[] | select(.size=="structural")'`,
 		Args: exactly("STUDY"),

@@ -33,9 +33,7 @@ new, difference. What the folders were made from is compared by "why".
 
 With --json: {"same_build", "digits", "files": [{path, verdict, rows_a, rows_b,
 cells, rows_only_a, rows_only_b, columns, columns_only_a, columns_only_b, note}],
-"differences": [{table, key, column, old, new, difference}]}.
-
-` + exitHelp,
+"differences": [{table, key, column, old, new, difference}]}.`,
 		Example: `  tonocohort compare RESULTS OTHER
   tonocohort compare RESULTS OTHER --limit 0 --json | jq '.differences[]'`,
 		Args: exactly("A", "B"),

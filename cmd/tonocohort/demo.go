@@ -24,9 +24,7 @@ their own), writes it as a study folder with everything that goes wrong in a rea
 one, runs it, and prints how far the estimates are from the simulated truth.
 The truth stands in DIR/truth.csv; the run never reads it.
 
-The people are invented; nothing here is anybody's.
-
-` + exitHelp,
+The people are invented; nothing here is anybody's.`,
 		Example: `  tonocohort demo quay
   tonocohort demo quay --subjects 2000 --seed another`,
 		Args: exactly("DIR"),

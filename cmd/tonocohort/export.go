@@ -1,7 +1,9 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -9,7 +11,8 @@ import (
 )
 
 func newExport() *cobra.Command {
-	var spreadsheet bool
+	var o pipeline.ExportOptions
+	var columns string
 	cmd := &cobra.Command{
 		Use:     "export RESULTS TABLE",
 		GroupID: "statistics",
@@ -20,17 +23,18 @@ Waves are samples separated by blanks.
 
 Person-level tables are restricted: what is printed here stays with the study.
 
+--columns picks columns and their order; the shell completes their names.
 --for-spreadsheet puts an apostrophe before text that a spreadsheet would run as
-a formula. The file is then for looking at, not for a program.
-
-` + exitHelp,
+a formula. The file is then for looking at, not for a program.`,
 		Example: `  tonocohort export RESULTS summary > summary.csv
-  tonocohort export RESULTS subject_visits | head`,
+  tonocohort export RESULTS subject_visits --columns subject_id,age_years,central_pp_mmhg | head`,
 		Args: exactly("RESULTS", "TABLE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			err := pipeline.Export(args[0], args[1], cmd.OutOrStdout(), spreadsheet)
-			if known, ok := pipeline.UnknownTable(err); ok {
-				return unknownTable(args[1], known)
+			o.Columns = listed(columns)
+			err := pipeline.Export(args[0], args[1], cmd.OutOrStdout(), o)
+			var unknown *pipeline.UnknownNameError
+			if errors.As(err, &unknown) {
+				return unknownName(unknown.What, unknown.Name, unknown.Known)
 			}
 			if err == nil && !pipeline.Sealed(args[0]) {
 				fmt.Fprintf(cmd.ErrOrStderr(), "tonocohort: %s is not sealed: its run was stopped before the end\n", args[0])
@@ -38,6 +42,19 @@ a formula. The file is then for looking at, not for a program.
 			return err
 		},
 	}
-	cmd.Flags().BoolVar(&spreadsheet, "for-spreadsheet", false, "make text cells safe to open in a spreadsheet")
+	cmd.Flags().StringVar(&columns, "columns", "", "names of columns, separated by commas; without it all")
+	cmd.Flags().BoolVar(&o.ForSpreadsheet, "for-spreadsheet", false, "make text cells safe to open in a spreadsheet")
 	return cmd
+}
+
+// listed takes a list of names apart; "" has none.
+func listed(text string) []string {
+	if text == "" {
+		return nil
+	}
+	names := strings.Split(text, ",")
+	for i := range names {
+		names[i] = strings.TrimSpace(names[i])
+	}
+	return names
 }

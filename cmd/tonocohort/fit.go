@@ -40,9 +40,7 @@ At least 5 subjects are needed, as fewer leave nobody to validate on; bands,
 standard errors and limits of agreement stand from 10 on. A pair is left out
 where a recording cannot be read, is flat or unusable, where rates or heart rates
 differ, pressures are implausible or the channels look swapped; each is shown
-with its reason, and the exit status is then 3.
-
-` + exitHelp,
+with its reason, and the exit status is then 3.`,
 		Example: `  tonocohort fit pairs.csv --out clinic.json
   tonocohort fit pairs.csv --out clinic.json --source "Clinic X, catheter laboratory" --folds 5`,
 		Args: exactly("PAIRS"),

@@ -36,9 +36,7 @@ printed and stands in DIR/fill-in.md.
 matter. A pattern that holds / is held against the path below FOLDER. Without it
 each file is taken as a person of its own.
 
-With --json: {"recordings": n, "files": n, "to_fill": [text], "counts": {size: n}}.
-
-` + exitHelp,
+With --json: {"recordings": n, "files": n, "to_fill": [text], "counts": {size: n}}.`,
 		Example: `  tonocohort init STUDY --from bids DATASET
   tonocohort init STUDY --from edf FOLDER --names '{subject}_{visit}_*'`,
 		Args: exactly("DIR", "FOLDER"),

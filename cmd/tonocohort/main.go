@@ -31,17 +31,6 @@ const (
 	exitInterrupted = 130
 )
 
-const exitHelp = `Exit status:
-  0    finished; people left out by declared rules are normal
-  1    internal error
-  2    wrong usage of the command line
-  3    finished, but some recording could not be read or computed
-  4    structural fault in study.yaml or a table: nothing was written
-  5    a difference was found
-  6    a release was blocked by a disclosure rule
-  7    shards are missing or do not belong together
-  130  interrupted`
-
 // statusError carries the exit status of a command that has already said why.
 type statusError struct {
 	status int
@@ -121,9 +110,7 @@ recording, and writes tables, stratified statistics, a regression, a comparison
 with published values and a manifest from which all of it can be recomputed.
 
 Research use only. Not a diagnosis: decisions belong to licensed clinicians and
-local guidance.
-
-` + exitHelp,
+local guidance.`,
 		Example: `  tonocohort demo quay                     an invented cohort, simulated and processed
   tonocohort check STUDY                   judge every input, compute nothing
   tonocohort run STUDY --out RESULTS       the main job`,
@@ -137,13 +124,10 @@ local guidance.
 		},
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.AddGroup(
-		&cobra.Group{ID: "study", Title: "For who processes a study:"},
-		&cobra.Group{ID: "statistics", Title: "For who makes the tables:"},
-		&cobra.Group{ID: "review", Title: "For who checks the results:"},
-	)
-	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newFit(), newExport(), newTables(), newPool(), newPublished(), newScore(), newSchema())
+	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newFit(), newExport(), newTables(), newPool(), newPublished(), newScore(), newSchema(), newManual())
 	root.AddCommand(reviewCommands()...)
+	addHelp(root)
+	addCompletion(root)
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError(err) })
 	return root
 }

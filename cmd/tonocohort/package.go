@@ -31,9 +31,7 @@ Only release/ is handed on. With --restricted so are the person-level tables and
 the manifest with the names of its inputs: that stays with the study. Every file
 is held to its digest on the way; a difference ends the command with status 5.
 
---license is a URL or words; without it a crate says that none was stated.
-
-` + exitHelp,
+--license is a URL or words; without it a crate says that none was stated.`,
 		Example: `  tonocohort package RESULTS --as bagit --out BAG && (cd BAG && sha256sum -c manifest-sha256.txt)
   tonocohort package RESULTS --as ro-crate --out CRATE --license https://creativecommons.org/licenses/by/4.0/`,
 		Args: exactly("RESULTS"),

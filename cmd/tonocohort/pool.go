@@ -26,9 +26,7 @@ The plan is FILE's (--analysis), or the one that all the studies had.
 
 The table likely_same lists ids that are likely one person: of the same sex,
 birth date or age, height, and with near-equal waves. It is restricted, and for a
-person to judge. With a single RESULTS it lists those within one study.
-
-` + exitHelp,
+person to judge. With a single RESULTS it lists those within one study.`,
 		Example: `  tonocohort pool NORTH SOUTH --out BOTH
   tonocohort export BOTH likely_same`,
 		Args: func(_ *cobra.Command, args []string) error {

@@ -28,9 +28,7 @@ of the kind and a row per value:
   limits        variable,sex,age_band,side,limit,kind,effect,source,status,note
 A variable has the name of our column of the same definition and unit; sex is
 female, male or all; an age band is in completed years: <20, 20-29, >=80 or all;
-status is read, second_hand or suspect.
-
-` + exitHelp,
+status is read, second_hand or suspect.`,
 		Example: `  tonocohort published
   tonocohort published mceniery2005 > ours.csv`,
 		Args: func(_ *cobra.Command, args []string) error {

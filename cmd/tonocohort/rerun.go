@@ -43,9 +43,7 @@ when that is what was found.
 With --json: {"from", "same_build", "then", "now", "stages": [{name, verdict,
 files, note}], "inputs": [{path, what, expected, found}], "settings": [{path, old,
 new}], "comparison": as of compare, "findings": [{file, row, rule, detail}],
-"not_recomputed": [], "sampled_of": [computed again, subjects]}.
-
-` + exitHelp,
+"not_recomputed": [], "sampled_of": [computed again, subjects]}.`,
 		Example: `  tonocohort rerun RESULTS --study STUDY
   tonocohort rerun RESULTS --study STUDY --sample 2%
   tonocohort rerun RESULTS --from tables

@@ -41,9 +41,7 @@ again what the change reaches.
 
 Where the study has privacy: {ids: keyed} or {date_shift: keyed}, --key-file names
 a file with at least 32 secret bytes that lies neither in STUDY nor in RESULTS.
-The same key gives the same pseudonyms; the manifest has its id, never the key.
-
-` + exitHelp,
+The same key gives the same pseudonyms; the manifest has its id, never the key.`,
 		Example: `  tonocohort run STUDY --out RESULTS
   tonocohort run STUDY --out RESULTS --jobs 4 --quiet
   tonocohort run STUDY --out RESULTS --preview

@@ -24,9 +24,7 @@ frictionless prints a Data Package (version 2) of the tables that go in, as a
 template for STUDY/datapackage.json; run leaves one of the released tables in
 RESULTS/release.
 
-json-schema prints the JSON Schema (draft 2020-12) of RESULTS/manifest.json.
-
-` + exitHelp,
+json-schema prints the JSON Schema (draft 2020-12) of RESULTS/manifest.json.`,
 		Example: `  tonocohort schema                        all tables, for a person
   tonocohort schema recordings             one table
   tonocohort schema --format json          for a program
@@ -38,6 +36,19 @@ json-schema prints the JSON Schema (draft 2020-12) of RESULTS/manifest.json.
 	}
 	cmd.Flags().StringVar(&format, "format", "markdown", "markdown, json, frictionless, or json-schema (of the manifest)")
 	return cmd
+}
+
+func schemaFormats() []string { return []string{"markdown", "json", "frictionless", "json-schema"} }
+
+// tableNames are the tables of the dictionary.
+func tableNames() []string {
+	var names []string
+	for _, side := range dictionaries() {
+		for _, t := range side.Tables {
+			names = append(names, t.Name)
+		}
+	}
+	return names
 }
 
 // dictionary is one side of the data dictionary.
@@ -121,17 +132,18 @@ func chosen(sides []dictionary, names []string) ([]dictionary, error) {
 	}
 	for _, n := range names {
 		if !wanted[n] {
-			return nil, unknownTable(n, known)
+			return nil, unknownName("table", n, known)
 		}
 	}
 	return sides, nil
 }
 
-func unknownTable(name string, known []string) error {
+// unknownName says that there is no table or column of that name.
+func unknownName(what, name string, known []string) error {
 	if near, ok := schema.Nearest(name, known); ok {
-		return usageError(fmt.Errorf("no table %q; did you mean %s?", name, near))
+		return usageError(fmt.Errorf("no %s %q; did you mean %s?", what, name, near))
 	}
-	return usageError(fmt.Errorf("no table %q: one of %s", name, strings.Join(known, ", ")))
+	return usageError(fmt.Errorf("no %s %q: one of %s", what, name, strings.Join(known, ", ")))
 }
 
 func printTable(out io.Writer, direction string, t schema.Table) {

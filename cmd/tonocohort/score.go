@@ -31,9 +31,7 @@ A score is empty, and the note says why, outside the fitted ages, for another se
 than the fitted, and beyond the outermost curves of quantile_spline. If one value
 has another calibration or estimator than its reference, all are refused.
 
-The columns of the output: tonocohort schema scores.
-
-` + exitHelp,
+The columns of the output: tonocohort schema scores.`,
 		Example: `  tonocohort score RESULTS NEW.csv > scores.csv
   tonocohort score RESULTS NEW.csv --out scores.csv`,
 		Args: exactly("RESULTS", "NEW.csv"),

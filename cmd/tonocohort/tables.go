@@ -25,9 +25,7 @@ file that ends in .csv) is looked for beside FILE.
 
 DIR (RESULTS-tables where it is not given) gets the tables of statistics, what
 may be released, and a manifest that names RESULTS by its content digest. It
-holds no person-level table.
-
-` + exitHelp,
+holds no person-level table.`,
 		Example: `  tonocohort tables RESULTS --analysis plan.yaml --out PLAN
   tonocohort tables RESULTS`,
 		Args: exactly("RESULTS"),

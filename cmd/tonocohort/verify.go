@@ -20,9 +20,7 @@ func newVerify() *cobra.Command {
 table and recomputes the digest of its rows, checks the manifest's own content
 digest and that its counts add up, and names files that nobody promised.
 
-With --json: {"differences": [{path, what, expected, found}], "files": n}.
-
-` + exitHelp,
+With --json: {"differences": [{path, what, expected, found}], "files": n}.`,
 		Example: `  tonocohort verify RESULTS`,
 		Args:    exactly("RESULTS"),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -21,9 +21,7 @@ named, and is a difference (exit status 5).
 
 With --json: {"build": [{path, old, new}], "settings": [{path, old, new, reaches:
 [{table, columns}]}], "inputs": as settings, "sources": [{path, old, new}],
-"unexplained": [{table, columns}], "files_that_differ": n}.
-
-` + exitHelp,
+"unexplained": [{table, columns}], "files_that_differ": n}.`,
 		Example: `  tonocohort why RESULTS OTHER`,
 		Args:    exactly("A", "B"),
 		RunE: func(cmd *cobra.Command, args []string) error {
