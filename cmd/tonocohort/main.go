@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log"
 	"os"
 	"os/signal"
 	"strings"
@@ -47,6 +48,9 @@ func (e *statusError) Error() string {
 func (e *statusError) Unwrap() error { return e.err }
 
 func main() {
+	// What a library logs about a file is none of a user's business, and may tell
+	// of a person: everything that is said goes through Issues.
+	log.SetOutput(io.Discard)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// A second signal ends the program at once, as does a step that does not look
 	// up in time: nothing is lost by it, since what is kept is written already.

@@ -59,6 +59,7 @@ const (
 	CodeWFDBHeader     = "wfdb_header"            // a line of the header cannot be read
 	CodeWFDBGain       = "wfdb_gain"              // gain, baseline and unit
 	CodeWFDBStorage    = "wfdb_storage_format"    // unknown, or not supported
+	CodeFLACDamaged    = "flac_damaged"           // a signal file of FLAC that cannot be unpacked
 	CodeWFDBSegment    = "wfdb_segment"           // a segment does not fit its record
 	CodeWFDBSignalPath = "wfdb_signal_path"       // the signal file is not beside its header
 	CodeEDFVersion     = "edf_version"            // no EDF or BDF file

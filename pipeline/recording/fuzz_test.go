@@ -98,3 +98,15 @@ func FuzzBIDS(f *testing.F) {
 		promise(t, source, recording.Request{File: "s_physio.tsv.gz", Format: "bids", Channel: channel})
 	})
 }
+
+func FuzzFLAC(f *testing.F) {
+	for name, header := range map[string]string{
+		"three.d8": "r 3 100\nr.dat 508 2\nr.dat 508 2\nr.dat 508 2\n", "stereo.d16": "r 2 100 700\nr.dat 516 2\nr.dat 516 2\n",
+		"noise.d16": "r 1 100\nr.dat 516x2 2\n", "smooth.d24": "r 1 100 600\nr.dat 524:1 2\n",
+	} {
+		f.Add([]byte(header), flacRecord(f, name, "")["r.dat"], "1")
+	}
+	f.Fuzz(func(t *testing.T, header, data []byte, channel string) {
+		promise(t, files{"r.hea": header, "r.dat": data}, recording.Request{File: "r.hea", Format: "wfdb", Channel: channel})
+	})
+}

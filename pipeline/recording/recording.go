@@ -80,6 +80,7 @@ type Reader struct {
 	formats []format
 	raw     []byte    // a file as it is
 	text    []byte    // a text after decompression
+	packed  []byte    // samples of a FLAC stream
 	samples []float64 // of the last recording
 	times   []float64
 	scratch []float64

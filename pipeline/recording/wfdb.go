@@ -124,7 +124,7 @@ func (x *reading) openSignal(h *wfdbHeader, k int) (wfdbStream, error) {
 	}
 	var ok bool
 	if t.packing, ok = storageOf(s.storage); !ok {
-		i := h.fault(s.line, CodeWFDBStorage, "this storage format is not supported", "supported are 8, 16, 24, 32, 61, 80, 160, 212, 310 and 311")
+		i := h.fault(s.line, CodeWFDBStorage, "this storage format is not supported", "supported are 8, 16, 24, 32, 61, 80, 160, 212, 310, 311, 508, 516 and 524")
 		i.Name, i.Value = "format", fmt.Sprint(s.storage)
 		return t, i
 	}
@@ -150,6 +150,13 @@ func (x *reading) openSignal(h *wfdbHeader, k int) (wfdbStream, error) {
 		return t, err
 	}
 	t.data = data[min(s.offset, len(data)):]
+	spare := 0
+	if flacBits(s.storage) > 0 {
+		if t.data, spare, err = x.unpackFLAC(h, t.data, from, k, to); err != nil {
+			return t, err
+		}
+		t.first, t.frameLength = 0, s.perFrame
+	}
 	whole := sort.Search(2*len(t.data), func(n int) bool { return t.packing.size(n+1) > len(t.data) }) / t.frameLength
 	t.frames = h.frames
 	if t.frames < 0 {
@@ -160,7 +167,7 @@ func (x *reading) openSignal(h *wfdbHeader, k int) (wfdbStream, error) {
 		i.Name, i.Value = "file", shorten([]byte(s.file))
 		return t, i
 	}
-	t.spare = whole - t.frames
+	t.spare = whole - t.frames + spare/s.perFrame
 	return t, nil
 }
 

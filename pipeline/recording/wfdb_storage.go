@@ -17,8 +17,8 @@ type storage struct {
 	difference bool // samples are differences from the one before
 }
 
-// storageOf returns the packing of a format; false where it is not supported:
-// 508, 516 and 524 hold the samples as FLAC.
+// storageOf returns the packing of a format; false where it is not supported.
+// That of 508, 516 and 524, which hold FLAC, is what unpackFLAC makes of it.
 func storageOf(format int) (storage, bool) {
 	switch format {
 	case 8:
@@ -41,6 +41,8 @@ func storageOf(format int) (storage, bool) {
 		return storage{at: at310, size: func(n int) int { return n/3*4 + n%3*2 }, missing: -1 << 9}, true
 	case 311:
 		return storage{at: at311, size: func(n int) int { return n/3*4 + (n%3*10+7)/8 }, missing: -1 << 9}, true
+	case 508, 516, 524:
+		return storage{at: at24, size: bytesPer(3), missing: -1 << (flacBits(format) - 1)}, true
 	}
 	return storage{}, false
 }

@@ -213,7 +213,7 @@ func TestWFDBDefects(t *testing.T) {
 		"signal line absent": {"r 2 100 10\n" + good, recording.Request{}, "wfdb_header", 2},
 		"format a word":      {"r 1 100 10\nr.dat wide 2(1)/mmHg\n", recording.Request{}, "wfdb_storage_format", 2},
 		"format unknown":     {"r 1 100 10\nr.dat 17 2(1)/mmHg\n", recording.Request{}, "wfdb_storage_format", 2},
-		"FLAC":               {"r 1 100 10\nr.dat 516 2(1)/mmHg\n", recording.Request{}, "wfdb_storage_format", 2},
+		"no FLAC":            {"r 1 100 10\nr.dat 516 2(1)/mmHg\n", recording.Request{}, "flac_damaged", 2},
 		"no sample a frame":  {"r 1 100 10\nr.dat 16x0 2(1)/mmHg\n", recording.Request{}, "wfdb_storage_format", 2},
 		"frames huge":        {"r 1 100 10\nr.dat 16x99999999999999 2(1)/mmHg\n", recording.Request{}, "wfdb_storage_format", 2},
 		"gain and unit":      {"r 1 100 10\nr.dat 16 2(mmHg)/1\n", recording.Request{}, "wfdb_gain", 2},
