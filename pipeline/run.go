@@ -14,13 +14,14 @@ import (
 
 // Options says how a run is carried out; none of it changes the results.
 type Options struct {
-	Jobs     int              // recordings worked on at once; 0: one per core
-	Replace  bool             // write over a sealed results folder
-	Version  string           // of the program
-	KeyFile  string           // behind keyed pseudonyms and dates; "": none
-	KeepWork bool             // keep the work folder after sealing, so that a later run takes from it what still holds
-	Progress func(Progress)   // called after each chunk; may be nil
-	Now      func() time.Time // nil: time.Now; used for RunTimes alone
+	Jobs     int               // recordings worked on at once; 0: one per core
+	Replace  bool              // write over a sealed results folder
+	Version  string            // of the program
+	KeyFile  string            // behind keyed pseudonyms and dates; "": none
+	KeepWork bool              // keep the work folder after sealing, so that a later run takes from it what still holds
+	Progress func(Progress)    // called after each chunk; may be nil
+	Step     func(name string) // called as each step begins; may be nil
+	Now      func() time.Time  // nil: time.Now; used for RunTimes alone
 
 	fs       func(dir string) (store.FS, error) // what the results are written through; nil: store.OpenFS
 	settings *schema.Settings                   // in place of those of study.yaml; nil: these
@@ -75,6 +76,9 @@ func (o Options) filled() Options {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
+	if o.Step == nil {
+		o.Step = func(string) {}
+	}
 	return o
 }
 
@@ -97,6 +101,7 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 		if err := ctx.Err(); err != nil {
 			return nil, r.stopped(step.name, err)
 		}
+		o.Step(step.name)
 		if err := step.do(ctx); err != nil {
 			return nil, r.stopped(step.name, err)
 		}
@@ -104,6 +109,7 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 	if o.KeepWork {
 		r.keepWork = func(name string) bool { return r.work.used[name] }
 	}
+	o.Step("sealing")
 	if err := r.seal(started, o.Now(), o.Jobs); err != nil {
 		return nil, err
 	}

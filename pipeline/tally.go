@@ -21,8 +21,9 @@ type leaving struct{ unit, status, reason string }
 
 // ReasonCount says how many recordings were left out for a reason.
 type ReasonCount struct {
-	Status, Reason string
-	N              int
+	Status string `json:"status"`
+	Reason string `json:"reason"`
+	N      int    `json:"n"`
 }
 
 func newTally() *tally { return &tally{left: map[leaving]int{}} }

@@ -14,7 +14,7 @@ import (
 func newDemo() *cobra.Command {
 	var subjects, jobs int
 	var seed string
-	var quiet bool
+	var say voice
 	cmd := &cobra.Command{
 		Use:     "demo DIR",
 		GroupID: "study",
@@ -29,6 +29,9 @@ The people are invented; nothing here is anybody's.`,
   tonocohort demo quay --subjects 2000 --seed another`,
 		Args: exactly("DIR"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := say.check(); err != nil {
+				return err
+			}
 			dir := args[0]
 			if subjects < 20 {
 				return usageError(fmt.Errorf("--subjects %d: at least 20", subjects))
@@ -40,10 +43,10 @@ The people are invented; nothing here is anybody's.`,
 			if err := simulate.Write(studyDir, truth, simulate.Options{Subjects: subjects, Seed: seed}); err != nil {
 				return err
 			}
-			if !quiet {
+			if !say.quiet {
 				fmt.Fprintf(cmd.ErrOrStderr(), "simulated %d invented people into %s\n", subjects, studyDir)
 			}
-			if _, err := runStudy(cmd, studyDir, results, pipeline.Options{Jobs: jobs, Version: version}, quiet); err != nil {
+			if _, err := runStudy(cmd, studyDir, results, pipeline.Options{Jobs: jobs, Version: version}, say); err != nil {
 				return err
 			}
 			recovered, err := pipeline.Recover(results, truth)
@@ -60,6 +63,6 @@ The people are invented; nothing here is anybody's.`,
 	cmd.Flags().IntVar(&subjects, "subjects", 600, "number of invented people")
 	cmd.Flags().StringVar(&seed, "seed", "quay", "any word; the same word makes the same cohort")
 	cmd.Flags().IntVar(&jobs, "jobs", 0, "recordings worked on at once; 0: one per core")
-	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress and no closing summary")
+	say.addTo(cmd)
 	return cmd
 }

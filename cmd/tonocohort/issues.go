@@ -13,6 +13,7 @@ import (
 func printIssues(out io.Writer, issues []schema.Issue, all bool) {
 	type kind struct{ size, file, code, name string }
 	const shown = 3
+	colours := paint(out)
 	seen := map[kind]int{}
 	total := map[kind]int{}
 	of := func(i schema.Issue) kind {
@@ -30,9 +31,9 @@ func printIssues(out io.Writer, issues []schema.Issue, all bool) {
 		seen[k]++
 		switch {
 		case all || seen[k] <= shown:
-			fmt.Fprintf(out, "%-10s %s\n", i.Size, i)
+			fmt.Fprintf(out, "%s %s\n", colours.size(i.Size), i)
 		case seen[k] == shown+1:
-			fmt.Fprintf(out, "%-10s … and %d more of %s (--all shows them)\n", i.Size, total[k]-shown, i.Code)
+			fmt.Fprintf(out, "%s … and %d more of %s (--all shows them)\n", colours.size(i.Size), total[k]-shown, i.Code)
 		}
 	}
 }

@@ -80,19 +80,24 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return exitFinished
 	case errors.As(err, &status):
 		if status.err != nil {
-			fmt.Fprintln(stderr, "tonocohort:", status.err)
+			complain(stderr, status.err)
 		}
 		return status.status
 	case errors.Is(err, pipeline.ErrNoFolder):
-		fmt.Fprintln(stderr, "tonocohort:", err)
+		complain(stderr, err)
 		return exitUsage
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(stderr, "tonocohort:", interruption(err))
+		complain(stderr, interruption(err))
 		return exitInterrupted
 	default:
-		fmt.Fprintln(stderr, "tonocohort:", err)
+		complain(stderr, err)
 		return exitInternal
 	}
+}
+
+// complain says why a command did not end well.
+func complain(stderr io.Writer, why any) {
+	fmt.Fprintln(stderr, paint(stderr).as(red, "tonocohort:"), why)
 }
 
 // interruption says what an interruption leaves behind.

@@ -11,7 +11,7 @@ import (
 func newPool() *cobra.Command {
 	var o pipeline.PoolOptions
 	var out string
-	var quiet bool
+	var quiet, asJSON bool
 	cmd := &cobra.Command{
 		Use:     "pool RESULTS… --out DIR",
 		GroupID: "statistics",
@@ -41,12 +41,13 @@ person to judge. With a single RESULTS it lists those within one study.`,
 			}
 			o.Version = version
 			outcome, err := pipeline.Pool(cmd.Context(), args, out, o)
-			return closeTables(cmd, outcome, err, out, quiet)
+			return closeTables(cmd, outcome, err, out, quiet, asJSON)
 		},
 	}
 	cmd.Flags().StringVar(&o.Analysis, "analysis", "", "file with the plan")
 	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
 	cmd.Flags().BoolVar(&o.AllowDifferent, "allow-different", false, "pool studies of different calibration or estimator, and note it")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what came out as JSON, as run does")
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "no closing summary")
 	cmd.Flags().BoolVar(&o.Replace, "replace", false, "write over finished results")
 	return cmd

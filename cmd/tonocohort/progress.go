@@ -3,10 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"time"
-
-	"golang.org/x/term"
 
 	"tonocohort/pipeline"
 )
@@ -23,11 +20,7 @@ type progress struct {
 }
 
 func newProgress(out io.Writer, quiet bool) *progress {
-	file, ok := out.(*os.File)
-	return &progress{
-		out: out, quiet: quiet, started: time.Now(),
-		terminal: ok && term.IsTerminal(int(file.Fd())) && os.Getenv("TERM") != "dumb",
-	}
+	return &progress{out: out, quiet: quiet, started: time.Now(), terminal: onTerminal(out)}
 }
 
 // redraw is how long a line on a terminal stands before it is drawn anew.
@@ -64,9 +57,18 @@ func (p *progress) line(s pipeline.Progress, now time.Time) string {
 	return fmt.Sprintf("%s, %.0f a second, %s left", line, rate, left.Round(time.Second))
 }
 
-// end finishes the line on a terminal.
+// step tells at once what is being done, on a terminal.
+func (p *progress) step(name string) {
+	if p.terminal && !p.quiet {
+		fmt.Fprintf(p.out, "\r\x1b[K%s …", name)
+		p.drawn = time.Now()
+	}
+}
+
+// end clears the line on a terminal.
 func (p *progress) end() {
 	if p.terminal && !p.quiet && !p.drawn.IsZero() {
-		fmt.Fprintln(p.out)
+		fmt.Fprint(p.out, "\r\x1b[K")
+		p.drawn = time.Time{}
 	}
 }

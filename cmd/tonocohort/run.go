@@ -17,7 +17,8 @@ var version = "development"
 func newRun() *cobra.Command {
 	var out, keyFile string
 	var jobs int
-	var quiet, replace, preview, keepWork, asJSON bool
+	var replace, preview, keepWork, asJSON bool
+	var say voice
 	cmd := &cobra.Command{
 		Use:     "run STUDY --out RESULTS",
 		GroupID: "study",
@@ -33,11 +34,14 @@ A run that is stopped, by Ctrl-C, a kill or a full disk, loses no more than the
 subjects it was at: the same command goes on from what RESULTS/.work holds, and
 ends with the same bytes. Taken from there is what rests on the same program and
 settings, the same rows of the tables and the same content of every file.
---preview says what would be computed and why, and writes nothing; with --json as
+--preview says what would be computed and why, and writes nothing. --keep-work
+keeps RESULTS/.work after the end, for a run after a change: with --replace it
+computes again what the change reaches.
+
+With --json: {"results", "content", "sealed", "released", "counts", "left_out":
+[{status, reason, n}], "subjects_kept": n}; with --preview
 {"subjects", "recordings", "sealed", "kept", "reasons": [{reason, subjects,
-recordings, examples}], "changes": [{path, old, new}]}. --keep-work keeps
-RESULTS/.work after the end, for a run after a change: with --replace it computes
-again what the change reaches.
+recordings, examples}], "changes": [{path, old, new}]}.
 
 Where the study has privacy: {ids: keyed} or {date_shift: keyed}, --key-file names
 a file with at least 32 secret bytes that lies neither in STUDY nor in RESULTS.
@@ -54,16 +58,21 @@ The same key gives the same pseudonyms; the manifest has its id, never the key.`
 			if jobs < 0 {
 				return usageError(fmt.Errorf("--jobs %d: zero (one per core) or more", jobs))
 			}
-			if asJSON && !preview {
-				return usageError(errors.New("--json goes with --preview"))
+			if err := say.check(); err != nil {
+				return err
 			}
 			o := pipeline.Options{Jobs: jobs, Replace: replace, KeepWork: keepWork, Version: version, KeyFile: keyFile}
 			if preview {
 				return runPreview(cmd, args[0], out, o, asJSON)
 			}
-			outcome, err := runStudy(cmd, args[0], out, o, quiet)
+			outcome, err := runStudy(cmd, args[0], out, o, say)
 			if err != nil {
 				return err
+			}
+			if asJSON {
+				if err := printJSON(cmd.OutOrStdout(), reportOf(outcome, out)); err != nil {
+					return err
+				}
 			}
 			if outcome.Blocked != nil {
 				return &statusError{exitDisclosure, outcome.Blocked}
@@ -77,27 +86,43 @@ The same key gives the same pseudonyms; the manifest has its id, never the key.`
 	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
 	cmd.Flags().StringVar(&keyFile, "key-file", "", "secret behind keyed pseudonyms and dates")
 	cmd.Flags().IntVar(&jobs, "jobs", 0, "recordings worked on at once; 0: one per core")
-	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress and no closing summary")
+	say.addTo(cmd)
 	cmd.Flags().BoolVar(&preview, "preview", false, "say what would be computed and why; write nothing")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "with --preview: print it as JSON")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what came out, or the preview, as JSON")
 	cmd.Flags().BoolVar(&keepWork, "keep-work", false, "keep RESULTS/.work after the end")
 	cmd.Flags().BoolVar(&replace, "replace", false, "write over a folder that holds a finished run")
 	return cmd
 }
 
 // runStudy runs with progress on standard error and tells what came out.
-func runStudy(cmd *cobra.Command, studyDir, out string, o pipeline.Options, quiet bool) (*pipeline.Outcome, error) {
-	bar := newProgress(cmd.ErrOrStderr(), quiet)
-	o.Progress = bar.show
+func runStudy(cmd *cobra.Command, studyDir, out string, o pipeline.Options, say voice) (*pipeline.Outcome, error) {
+	end := say.listen(cmd.ErrOrStderr(), &o)
 	outcome, err := pipeline.Run(cmd.Context(), studyDir, out, o)
-	bar.end()
+	end()
 	if err != nil {
 		return nil, whyNotRun(cmd, studyDir, err)
 	}
-	if !quiet {
+	say.problems(cmd.ErrOrStderr(), outcome.Issues)
+	if !say.quiet {
 		closingSummary(cmd.ErrOrStderr(), outcome, studyDir, out)
 	}
 	return outcome, nil
+}
+
+// report is what a command that makes results tells a program.
+type report struct {
+	Results  string                 `json:"results"`
+	Content  string                 `json:"content"`
+	Sealed   bool                   `json:"sealed"`
+	Released bool                   `json:"released"`
+	Counts   schema.Counts          `json:"counts"`
+	LeftOut  []pipeline.ReasonCount `json:"left_out"`
+	Kept     int                    `json:"subjects_kept"`
+}
+
+func reportOf(o *pipeline.Outcome, out string) report {
+	return report{Results: out, Content: o.Manifest.Content, Sealed: true, Released: o.Blocked == nil,
+		Counts: o.Manifest.Counts, LeftOut: append([]pipeline.ReasonCount{}, o.Reasons...), Kept: o.Taken}
 }
 
 // runPreview tells what a run would do.

@@ -12,7 +12,7 @@ import (
 
 func newTables() *cobra.Command {
 	var analysis, out string
-	var quiet, replace bool
+	var quiet, replace, asJSON bool
 	cmd := &cobra.Command{
 		Use:     "tables RESULTS [--analysis FILE] [--out DIR]",
 		GroupID: "statistics",
@@ -34,11 +34,12 @@ holds no person-level table.`,
 				out = filepath.Clean(args[0]) + "-tables"
 			}
 			outcome, err := pipeline.Tables(cmd.Context(), args[0], analysis, out, pipeline.Options{Replace: replace, Version: version})
-			return closeTables(cmd, outcome, err, out, quiet)
+			return closeTables(cmd, outcome, err, out, quiet, asJSON)
 		},
 	}
 	cmd.Flags().StringVar(&analysis, "analysis", "", "file with the plan")
 	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what came out as JSON, as run does")
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "no closing summary")
 	cmd.Flags().BoolVar(&replace, "replace", false, "write over finished results")
 	return cmd
@@ -46,7 +47,7 @@ holds no person-level table.`,
 
 // closeTables says what a command that makes statistics from results has done,
 // and finds its exit status.
-func closeTables(cmd *cobra.Command, outcome *pipeline.Outcome, err error, out string, quiet bool) error {
+func closeTables(cmd *cobra.Command, outcome *pipeline.Outcome, err error, out string, quiet, asJSON bool) error {
 	var structural *pipeline.StructuralError
 	var differs *pipeline.DifferenceError
 	switch {
@@ -67,6 +68,11 @@ func closeTables(cmd *cobra.Command, outcome *pipeline.Outcome, err error, out s
 		}
 		fmt.Fprintf(cmd.ErrOrStderr(), "results in %s; release/ is for others, tables/ stays with the study\n", out)
 		fmt.Fprintf(cmd.ErrOrStderr(), "next: tonocohort export %s summary · tonocohort verify %s\n", out, out)
+	}
+	if asJSON {
+		if err := printJSON(cmd.OutOrStdout(), reportOf(outcome, out)); err != nil {
+			return err
+		}
 	}
 	if outcome.Blocked != nil {
 		return &statusError{exitDisclosure, outcome.Blocked}
