@@ -2,7 +2,6 @@ package parquet
 
 import (
 	"bufio"
-	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
@@ -11,12 +10,10 @@ import (
 	"io"
 	"math"
 
-	"github.com/apache/arrow/go/v17/arrow/memory"
 	pq "github.com/apache/arrow/go/v17/parquet"
 	"github.com/apache/arrow/go/v17/parquet/compress"
 	"github.com/apache/arrow/go/v17/parquet/file"
 	"github.com/apache/arrow/go/v17/parquet/metadata"
-	"github.com/klauspost/compress/zstd"
 	"tonocohort/schema"
 )
 
@@ -39,7 +36,7 @@ type Writer struct {
 	out         *sink
 	file        *metadata.FileMetaDataBuilder
 	plain, dict *pq.WriterProperties
-	zstd        *zstd.Encoder
+	pages       *pageWriter
 	columns     []columnBuffer
 
 	groupRows int // rows of a full row group
@@ -47,7 +44,6 @@ type Writer struct {
 	groups    int // row groups written
 	written   []schema.RowGroup
 	rows      int // rows taken
-	packed    []byte
 	closed    bool
 	err       error
 }
@@ -86,11 +82,8 @@ func (w *Writer) start(meta map[string]string) (err error) {
 	}
 	w.plain, w.dict = properties(false), properties(true)
 	w.file = metadata.NewFileMetadataBuilder(sc, w.plain, keys)
-	// One encoder for the whole file: the library would make one, with its
-	// tables for every processor, for each page.
-	w.zstd, err = zstd.NewWriter(nil, zstd.WithZeroFrames(true), zstd.WithEncoderConcurrency(1))
-	if err != nil {
-		return fmt.Errorf("parquet: %w", err)
+	if w.pages, err = newPageWriter(w.out); err != nil {
+		return err
 	}
 	_, err = io.WriteString(w.out, magic)
 	return err
@@ -162,12 +155,8 @@ func (w *Writer) flush() error {
 			props = w.dict
 		}
 		about := group.NextColumnChunk()
-		pages, err := file.NewPageWriter(w.out, compress.Codecs.Zstd, compress.DefaultCompressionLevel,
-			about, ordinal, int16(i), memory.DefaultAllocator, false, nil, nil)
-		if err != nil {
-			return w.failed(i, err)
-		}
-		column := file.NewColumnChunkWriter(about, compressor{pages, w}, props)
+		w.pages.begin(about)
+		column := file.NewColumnChunkWriter(about, w.pages, props)
 		if err := c.write(column); err != nil {
 			return w.failed(i, err)
 		}
@@ -236,17 +225,6 @@ func (w *Writer) finish() (err error) {
 		return err
 	}
 	return w.out.w.Flush()
-}
-
-// compressor compresses pages with the writer's own encoder.
-type compressor struct {
-	file.PageWriter
-	w *Writer
-}
-
-func (c compressor) Compress(_ *bytes.Buffer, page []byte) []byte {
-	c.w.packed = c.w.zstd.EncodeAll(page, c.w.packed[:0])
-	return c.w.packed
 }
 
 // sink counts what is written and takes the digest of each row group.
