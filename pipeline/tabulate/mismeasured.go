@@ -194,12 +194,12 @@ func (m *modeller) simex(a attempt, variance, covariance []float64) error {
 	if a.f.outcome.binary && covariance != nil && slices.ContainsFunc(covariance, func(v float64) bool { return v != 0 }) {
 		return errors.New("shared_cuff_error: the error of the cuff is in the column and decides on the event, and cannot be added to an event")
 	}
-	m.seeds["simex of "+a.f.model.Name+"/"+a.f.model.Outcome] = "SHA-256 of study id, model, outcome, step and repetition; ChaCha8"
+	m.seeds["simex of "+a.f.model.Name+"/"+a.f.model.Outcome] = "SHA-256 of study id, model, outcome and repetition; ChaCha8"
 	naive := a.p.design.sample.numbers[e.Column]
 	refit := func(lambda float64, repetition int) ([]float64, []float64, error) {
 		p := a.p
 		if lambda > 0 {
-			random := namedStream(m.study, a.f.model.Name, a.f.model.Outcome, plain(lambda), fmt.Sprint(repetition))
+			random := namedStream(m.study, a.f.model.Name, a.f.model.Outcome, fmt.Sprint(repetition))
 			s := p.design.sample
 			s.numbers = make(map[string][]float64, len(a.p.design.sample.numbers))
 			for column, x := range a.p.design.sample.numbers {
@@ -233,7 +233,7 @@ func (m *modeller) simex(a attempt, variance, covariance []float64) error {
 	z := stats.NormalQuantile((1 + confidence) / 2)
 	for j := range b {
 		half := float64(z * se[j])
-		m.corrected(a, j, "simex", fmt.Sprintf("SIMEX, parabola, %d simulations a step (Cook and Stefanski 1994)", e.Simulations),
+		m.corrected(a, j, "simex", fmt.Sprintf("SIMEX, rational extrapolant, %d simulations a step (Cook and Stefanski 1994)", e.Simulations),
 			regress.Coefficient{Estimate: b[j], SE: se[j], DF: math.Inf(1), Low: b[j] - half, High: b[j] + half})
 	}
 	return nil

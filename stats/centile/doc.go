@@ -42,6 +42,8 @@ const (
 	BandLMS        = "delta_penalised_sandwich"  // first-order expansion; sandwich with the penalty as a prior
 	BandFractional = "delta_sandwich"            // first-order expansion; sandwich over both regressions
 	BandQuantile   = "regression_quantiles_beta" // regression quantiles at the levels of an exact binomial interval
+	// as before, with an end past the outermost curve on an exponential tail
+	BandQuantileTail = "regression_quantiles_beta_exponential_tail"
 )
 
 // Reference is a fitted set of centiles over age.
