@@ -36,6 +36,8 @@ var below = map[string][]string{
 	"schema":             {},
 	"schema/published":   {"schema"},
 	"testdata":           {},
+
+	"testdata/bench/statistics": {"pipeline/tabulate", "stats/*", "schema"},
 }
 
 // only says who alone may import an outside module, and why.
