@@ -26,10 +26,10 @@ func (e *ErrDisclosure) Error() string {
 // release writes what may leave the study: what the rules of disclosure control
 // leave of the statistics, and where they come from, by digests alone. Which rule
 // hid what in which row stays with the study.
-func (o *output) release(visits *schema.Frame, results tabulate.Results) error {
+func (o *output) release(visits *schema.Frame, results tabulate.Results, apart ...*schema.Frame) error {
 	settings := o.manifest.Settings
 	checked, err := release.Check(release.Input{
-		Tables: results.Frames(), Visits: visits, People: release.People(results.People), Settings: settings,
+		Tables: results.Frames(), Apart: apart, Visits: visits, People: release.People(results.People), Settings: settings,
 	})
 	if err != nil {
 		return err
@@ -52,7 +52,11 @@ func (o *output) release(visits *schema.Frame, results tabulate.Results) error {
 	if err := o.releaseJSON("datapackage.json", schema.NewDataPackage(settings.Study.ID, settings.Study.Title, schema.Caution, resources)); err != nil {
 		return err
 	}
-	if err := o.publish(report.Source{Frames: checked.Tables, Settings: settings, Build: o.manifest.Build}); err != nil {
+	source := report.Source{Frames: append(checked.Tables, checked.Report), Settings: settings, Build: o.manifest.Build}
+	if err := o.publish(source); err != nil {
+		return err
+	}
+	if err := o.illustrate(source); err != nil {
 		return err
 	}
 	return o.releaseProvenance(checked.Hidden)
@@ -61,24 +65,47 @@ func (o *output) release(visits *schema.Frame, results tabulate.Results) error {
 // publish writes the tables of a paper and its Methods in words, from what has
 // been released.
 func (o *output) publish(s report.Source) error {
-	write := func(name string, content func(io.Writer) error) error {
-		out, err := writeFile(o.results, releaseFolder+name, false, content)
-		if err == nil {
-			o.manifest.Outputs = append(o.manifest.Outputs, out)
-		}
-		return err
-	}
 	for _, t := range report.Tables(s) {
 		for _, form := range []struct {
 			extension string
 			content   func(io.Writer) error
 		}{{".csv", t.WriteCSV}, {".md", t.WriteMarkdown}, {".html", t.WriteHTML}} {
-			if err := write(t.Name+form.extension, form.content); err != nil {
+			if err := o.releaseText(t.Name+form.extension, form.content); err != nil {
 				return err
 			}
 		}
 	}
-	return write("methods.md", func(w io.Writer) error { return report.WriteMethods(w, s) })
+	return o.releaseText("methods.md", func(w io.Writer) error { return report.WriteMethods(w, s) })
+}
+
+// illustrate writes the figures and the report, from what has been released.
+func (o *output) illustrate(s report.Source) error {
+	s.Inputs, s.Files, s.Again = o.inputDigests(), o.released(), o.again()
+	for _, d := range report.Figures(s) {
+		if err := o.releaseText("figures/"+d.Name+".svg", d.WriteSVG); err != nil {
+			return err
+		}
+	}
+	return o.releaseText(reportName, func(w io.Writer) error { return report.WriteReport(w, s) })
+}
+
+// reportName is the page that a person opens first.
+const reportName = "report.html"
+
+// again is the command that computes the results again.
+func (o *output) again() string {
+	if len(o.manifest.Sources) > 0 {
+		return "tonocohort rerun RESULTS --from tables"
+	}
+	return "tonocohort rerun RESULTS --study STUDY"
+}
+
+func (o *output) releaseText(name string, content func(io.Writer) error) error {
+	out, err := writeFile(o.results, releaseFolder+name, false, content)
+	if err == nil {
+		o.manifest.Outputs = append(o.manifest.Outputs, out)
+	}
+	return err
 }
 
 // releaseTable writes a table as Parquet, CSV and Markdown, and describes the
@@ -121,21 +148,33 @@ type provenance struct {
 // releaseProvenance says what the released tables were made from; inputs are
 // named by digest alone, since file names can hold initials or dates.
 func (o *output) releaseProvenance(hidden int) error {
+	p := provenance{
+		Caution: schema.Caution, Study: o.manifest.Settings.Study, Build: o.manifest.Build, Tables: o.inputDigests(),
+		MinCell: o.manifest.Settings.Disclosure.MinCell, Round: o.manifest.Settings.Disclosure.Rounding, Hidden: hidden,
+	}
+	p.Files = o.released()
+	return o.releaseJSON(provenanceName, p)
+}
+
+// inputDigests are the digests of the settings and tables behind the results.
+func (o *output) inputDigests() []string {
 	inputs := make([]string, 0, len(o.sources))
 	for _, in := range o.sources {
 		inputs = append(inputs, in.SHA256)
 	}
 	slices.Sort(inputs) // the order of their names would tell of them
-	p := provenance{
-		Caution: schema.Caution, Study: o.manifest.Settings.Study, Build: o.manifest.Build, Tables: inputs,
-		MinCell: o.manifest.Settings.Disclosure.MinCell, Round: o.manifest.Settings.Disclosure.Rounding, Hidden: hidden,
-	}
+	return inputs
+}
+
+// released lists what stands in the release so far, by path within it.
+func (o *output) released() []schema.File {
+	var files []schema.File
 	for _, out := range o.manifest.Outputs {
 		if name, ok := strings.CutPrefix(out.Path, releaseFolder); ok {
-			p.Files = append(p.Files, schema.File{Path: name, Bytes: out.Bytes, SHA256: out.SHA256})
+			files = append(files, schema.File{Path: name, Bytes: out.Bytes, SHA256: out.SHA256})
 		}
 	}
-	return o.releaseJSON(provenanceName, p)
+	return files
 }
 
 func (o *output) releaseJSON(name string, v any) error {

@@ -77,7 +77,8 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	for _, i := range o.issues {
 		o.manifest.Counts.Issues[i.Size]++
 	}
-	return o.release(visits, results)
+	departures, quality := tabulate.UsedVisits(visits)
+	return o.release(visits, results, sensitivity, departures, quality)
 }
 
 // combineReadings combines the readings of a visit by a named rule.

@@ -68,6 +68,30 @@ func DriftTable() Table {
 // the answer in the column named behind it departs from the protocol.
 const DepartedPrefix = "departed_"
 
+// AnyDeparture is the row of visits with at least one departure.
+const AnyDeparture = "any"
+
+// QualityName names the released table of grades.
+const QualityName = "quality"
+
+// UsedDeparturesTable declares the departures among the visits that were used: what
+// is released of them.
+func UsedDeparturesTable() Table {
+	return visitShares("departures", "departure", "departures from the protocol among the visits that were used (any: at least one of them)", "visits that departed")
+}
+
+// QualityTable declares the grades of the visits that were used.
+func QualityTable() Table {
+	return visitShares(QualityName, "grade", "grades of quality of the visits that were used", "visits of this grade")
+}
+
+func visitShares(name, rowPer, meaning, counted string) Table {
+	t := statisticTable(name, rowPer, meaning, integer("observations", counted))
+	t.Columns[t.Index("n")].Meaning = "visits of which it is known"
+	t.Columns[t.Index("n_missing")].Meaning = "visits of which it is not"
+	return t
+}
+
 // DeparturesTable declares the counts of departures from the protocol.
 func DeparturesTable() Table {
 	t := statisticTable("departures", "statistic", "departures from the protocol by the column that departs (any: at least one of them) and centre, over all visits, used or not",

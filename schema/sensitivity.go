@@ -60,8 +60,8 @@ func CheckSensitivity(a Analysis, path string, fault Fault) {
 }
 
 // SensitivityTable declares how far the headline coefficient moves. Its rows rest
-// on people who differ by a few from choice to choice, which no rule of disclosure
-// control judges: it stays with the study.
+// on people who differ by a few from choice to choice: as it is it stays with the
+// study, and what may be shown of such rows is released.
 func SensitivityTable() Table {
 	t := statisticTable("sensitivity", "choice", "the primary model again, one choice changed at a time: how far its headline coefficient moves",
 		text("model", "name of the model"),

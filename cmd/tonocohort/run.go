@@ -185,5 +185,5 @@ func closingSummary(w io.Writer, o *pipeline.Outcome, studyDir, out string) {
 		fmt.Fprintln(w, line)
 	}
 	fmt.Fprintf(w, "results in %s; release/ is for others, tables/ stays with the study\n", out)
-	fmt.Fprintf(w, "next: tonocohort export %s summary · tonocohort verify %s\n", out, out)
+	fmt.Fprintf(w, "next: open %s/release/report.html · tonocohort verify %s\n", out, out)
 }

@@ -67,7 +67,7 @@ func closeTables(cmd *cobra.Command, outcome *pipeline.Outcome, err error, out s
 			fmt.Fprintln(cmd.ErrOrStderr(), line)
 		}
 		fmt.Fprintf(cmd.ErrOrStderr(), "results in %s; release/ is for others, tables/ stays with the study\n", out)
-		fmt.Fprintf(cmd.ErrOrStderr(), "next: tonocohort export %s summary · tonocohort verify %s\n", out, out)
+		fmt.Fprintf(cmd.ErrOrStderr(), "next: open %s/release/report.html · tonocohort verify %s\n", out, out)
 	}
 	if asJSON {
 		if err := printJSON(cmd.OutOrStdout(), reportOf(outcome, out)); err != nil {

@@ -44,6 +44,7 @@ type People struct {
 // Input is what a release is made from.
 type Input struct {
 	Tables   []*schema.Frame // tables of statistics and the flow
+	Apart    []*schema.Frame // tables with rules of their own: sensitivity, departures and quality of the used visits
 	Visits   *schema.Frame   // the person-level table behind them
 	People   People
 	Settings schema.Settings
@@ -51,7 +52,7 @@ type Input struct {
 
 // Output is what may leave the study.
 type Output struct {
-	Tables []*schema.Frame // as the input's, in its order, with the column suppressed
+	Tables []*schema.Frame // as the input's, in its order, those apart last, with the column suppressed
 	Report *schema.Frame   // released: how much was hidden by which rule
 	Detail *schema.Frame   // restricted: which rule hid what in which row
 	Hidden int             // rows in which something is hidden
@@ -79,6 +80,8 @@ const (
 	comparisonTable = "comparison"
 	regressionTable = "regression"
 	centilesTable   = "centiles"
+
+	sensitivityTable = "sensitivity"
 )
 
 // checker carries what the layers hand on.
@@ -124,6 +127,13 @@ func Check(in Input) (Output, error) {
 		released := c.release(f)
 		out.Tables = append(out.Tables, released)
 		c.log.rowsInTable(released)
+	}
+	for _, f := range in.Apart {
+		if f.N > 0 {
+			released := c.apartTable(f)
+			out.Tables = append(out.Tables, released)
+			c.log.rowsInTable(released)
+		}
 	}
 	out.Report, out.Detail, out.Hidden = c.log.frames(in.Settings.Disclosure)
 	return out, nil

@@ -23,6 +23,9 @@ func labels() map[string]string {
 // Label is the name of a column in a publication table: its own where we have
 // none for it, without what the unit says again.
 func Label(column, unit string) string {
+	if column == "" {
+		return ""
+	}
 	name, known := labels()[column]
 	if !known {
 		name = column

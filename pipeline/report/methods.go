@@ -93,20 +93,21 @@ func analysis(s Source) []string {
 		words = append(words, fmt.Sprintf("The share of unrounded values at or above %s is given for %s.", plain(a.Threshold[name]), Label(name, "")))
 	}
 	for _, m := range a.Models {
-		var terms []string
-		for _, t := range m.Terms {
-			var columns []string
-			for _, c := range t.Columns() {
-				columns = append(columns, Label(c, ""))
-			}
-			terms = append(terms, strings.Join(columns, " × "))
-		}
-		words = append(words, fmt.Sprintf("Model %s: %s on %s in the set %s (%s; errors %s).", m.Name, Label(m.Outcome, ""), strings.Join(terms, ", "), m.Set, strings.ReplaceAll(m.Kind, "_", " "), m.Errors))
+		words = append(words, fmt.Sprintf("Model %s: %s on %s in the set %s (%s; errors %s).", m.Name, Label(m.Outcome, ""), termsInWords(m), m.Set, strings.ReplaceAll(m.Kind, "_", " "), m.Errors))
 	}
 	if len(a.CompareWith) > 0 {
 		words = append(words, "Compared with the published sets "+strings.Join(a.CompareWith, ", ")+"; what makes a comparison unfair stands in its notes.")
 	}
 	return words
+}
+
+// termsInWords names the terms of a model.
+func termsInWords(m schema.Model) string {
+	terms := make([]string, len(m.Terms))
+	for i, t := range m.Terms {
+		terms[i] = labelsOf(t.Columns(), " × ")
+	}
+	return strings.Join(terms, ", ")
 }
 
 func setsInWords(a schema.Analysis) string {

@@ -79,32 +79,34 @@ func (m *models) outcome(set, outcome string) {
 
 // coefficient writes one coefficient with its interval and P.
 func (m *models) coefficient(set, outcome, model, term string) string {
-	row := -1
-	for _, statistic := range []string{"odds_ratio", "prevalence_ratio", "estimate"} {
-		if row = m.at.row(set, outcome, model, term, statistic); row >= 0 {
-			break
-		}
-	}
+	row, _ := m.effect(set, outcome, model, term)
 	if row < 0 {
 		return ""
 	}
+	text, known := m.interval(row)
+	p := m.at.row(set, outcome, model, term, "p_value")
+	if !known || p < 0 || m.f.Missing(p, "estimate") {
+		return text
+	}
+	return text + "; P " + m.style.P(m.f.Number(p, "estimate"))
+}
+
+// interval writes an estimate with its interval, with the digits that the interval
+// leaves it; known is false where there is no number.
+func (m *models) interval(row int) (text string, known bool) {
 	v, low, high := m.f.Number(row, "estimate"), m.f.Number(row, "low"), m.f.Number(row, "high")
 	if math.IsNaN(v) {
-		return cell(m.f, row, "estimate", nil)
+		return cell(m.f, row, "estimate", nil), false
 	}
 	decimals := significant(v, 3)
 	if !math.IsNaN(low) && !math.IsNaN(high) {
 		decimals = significant(high-low, 2)
 	}
-	text := m.style.Decimal(v, decimals)
+	text = m.style.Decimal(v, decimals)
 	if !math.IsNaN(low) {
 		text += " (" + m.style.Interval(low, high, decimals) + ")"
 	}
-	p := m.at.row(set, outcome, model, term, "p_value")
-	if p < 0 || m.f.Missing(p, "estimate") {
-		return text
-	}
-	return text + "; P " + m.style.P(m.f.Number(p, "estimate"))
+	return text, true
 }
 
 // whole writes what belongs to the models as a whole.

@@ -14,6 +14,9 @@ type Source struct {
 	Frames   []*schema.Frame
 	Settings schema.Settings
 	Build    schema.Build
+	Inputs   []string      // digests of the settings and tables of the study, sorted
+	Files    []schema.File // what has been released, by path within the release
+	Again    string        // the command that computes the results again
 }
 
 func (s Source) frame(name string) *schema.Frame {
@@ -27,18 +30,23 @@ func (s Source) frame(name string) *schema.Frame {
 
 // Tables makes every publication table for which there are statistics.
 func Tables(s Source) []*Table {
-	style, ok := StyleByName(s.Settings.Analysis.Tables.Style)
-	if !ok {
-		style, _ = StyleByName(schema.TableStyles[0]) // the decoder has refused any other
-	}
+	style := styleOf(s)
 	var list []*Table
-	for _, make := range []func(Source, Style) *Table{flowTable, participantsTable, referenceTable, modelsTable, comparisonTable} {
+	for _, make := range []func(Source, Style) *Table{flowTable, participantsTable, referenceTable, centilesTable, modelsTable, comparisonTable, agreementTable, sensitivityTable, departuresTable, qualityTable} {
 		if t := make(s, style); t != nil {
 			t.symbols()
 			list = append(list, t)
 		}
 	}
 	return list
+}
+
+func styleOf(s Source) Style {
+	style, ok := StyleByName(s.Settings.Analysis.Tables.Style)
+	if !ok {
+		style, _ = StyleByName(schema.TableStyles[0]) // the decoder has refused any other
+	}
+	return style
 }
 
 // lookup finds rows of a released table by some of its texts.
@@ -93,7 +101,7 @@ func hides(mark, column string) bool {
 		return true
 	}
 	switch column {
-	case "n", "n_missing", "in", "out":
+	case "n", "n_missing", "in", "out", "observations", "se", "shift", "shift_in_se":
 		return slices.Contains(parts, "counts")
 	case "estimate":
 		return slices.Contains(parts, "estimate")

@@ -9,9 +9,6 @@ import (
 	"tonocohort/stats"
 )
 
-// anyDeparture is the row of visits with at least one departure.
-const anyDeparture = "any"
-
 // Departures counts the departures from the protocol over all visits, by the
 // column that departs and by centre. The share is of those who answered; for any
 // departure, of the visits with an answer to at least one question.
@@ -41,7 +38,7 @@ func Departures(visits *schema.Frame) *schema.Frame {
 		}
 		write(strings.TrimPrefix(c.Name, schema.DepartedPrefix), c.Meaning, cells)
 	}
-	write(anyDeparture, "at least one of the departures above; an answer that is missing counts as none", overall)
+	write(schema.AnyDeparture, "at least one of the departures above; an answer that is missing counts as none", overall)
 	return f
 }
 
@@ -92,4 +89,41 @@ func writeDepartures(f *schema.Frame, name string, g visitGroup, cells []float64
 	r := stats.Result{Statistic: "proportion_departed", Estimate: float64(departed) / float64(answered), N: answered,
 		Missing: len(g.rows) - answered, Method: "share of those who answered", Unit: "1", Note: note}
 	writeResult(f, row, r, stats.Wilson(departed, answered, confidence))
+}
+
+// UsedVisits counts, over the visits that were used, the departures from the
+// protocol and the grades of quality: what the release tells of both.
+func UsedVisits(visits *schema.Frame) (departures, quality *schema.Frame) {
+	departures, quality = schema.NewFrame(schema.UsedDeparturesTable(), 0), schema.NewFrame(schema.QualityTable(), 0)
+	used := schema.NewFrame(visits.Table, visits.N)
+	for row := range visits.N {
+		if visits.TextAt(row, "status") == "used" {
+			used.CopyRow(used.AddRow(), visits, row)
+		}
+	}
+	all := Departures(used)
+	for row := range all.N {
+		if all.TextAt(row, "centre") == everyLevel {
+			to := departures.AddRow()
+			departures.CopyRow(to, all, row)
+			departures.SetNumber(to, "observations", all.Number(row, "departed"))
+		}
+	}
+	counts, graded := map[string]int{}, 0
+	for _, grade := range used.Texts("quality") {
+		if grade != "" {
+			counts[grade]++
+			graded++
+		}
+	}
+	for _, grade := range sortedKeys(counts) {
+		row := quality.AddRow()
+		quality.SetText(row, "set", everyone)
+		quality.SetText(row, "variable", grade)
+		quality.SetNumber(row, "observations", float64(counts[grade]))
+		r := stats.Result{Statistic: "proportion_graded", Estimate: float64(counts[grade]) / float64(graded), N: graded,
+			Missing: used.N - graded, Method: "share of those graded", Unit: "1"}
+		writeResult(quality, row, r, stats.Wilson(counts[grade], graded, confidence))
+	}
+	return departures, quality
 }

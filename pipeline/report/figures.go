@@ -1,0 +1,289 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"tonocohort/pipeline/report/figure"
+	"tonocohort/schema"
+)
+
+// Drawing is a figure with what stands below it.
+type Drawing struct {
+	*figure.Figure
+	Caption string // what is drawn, what the bars are, of whom
+}
+
+// Figures draws every figure for which there are statistics.
+func Figures(s Source) []Drawing {
+	style := styleOf(s)
+	var list []Drawing
+	for _, make := range []func(Source, Style) []Drawing{flowFigures, centileFigures, bandFigures, modelFigures, comparisonFigures, agreementFigures, sensitivityFigures} {
+		list = append(list, make(s, style)...)
+	}
+	return list
+}
+
+// focus is the variable that the figures are about: central PP, or the first of
+// the plan where there is none.
+func focus(s Source) string {
+	variables := s.Settings.Analysis.Variables
+	if slices.Contains(variables, "central_pp_mmhg") || len(variables) == 0 {
+		return "central_pp_mmhg"
+	}
+	return variables[0]
+}
+
+// titled puts the parts of the name of a figure's file together from letters that
+// every file system takes.
+func fileName(parts ...string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= '0' && r <= '9', r == '_':
+			return r
+		case r >= 'A' && r <= 'Z':
+			return r - 'A' + 'a'
+		}
+		return '_'
+	}, strings.Join(parts, "_"))
+}
+
+// flowFigures draws the flow of subjects, of visits and of recordings.
+func flowFigures(s Source, style Style) []Drawing {
+	f := s.frame("flow")
+	if f == nil {
+		return nil
+	}
+	var list []Drawing
+	for _, unit := range texts(f, "unit") {
+		c := figure.Flow{Name: fileName("flow", unit), Title: "Flow of " + plainWords(unit)}
+		last := math.NaN()
+		for row := range f.N {
+			if f.TextAt(row, "unit") != unit {
+				continue
+			}
+			in, out := cell(f, row, "in", style.Count), cell(f, row, "out", style.Count)
+			if c.Start == "" {
+				c.Start = in + " " + plainWords(unit)
+			}
+			stage := f.TextAt(row, "stage")
+			if f.Number(row, "order") != last {
+				last = f.Number(row, "order")
+				c.Stages = append(c.Stages, figure.Stage{Text: out + " · " + stageOut(stage), Branch: strings.HasPrefix(stage, "set:")})
+			}
+			if reason := f.TextAt(row, "reason"); reason != "" {
+				at := &c.Stages[len(c.Stages)-1]
+				at.Left = append(at.Left, cell(f, row, "n", style.Count)+" "+plainWords(reason))
+			}
+		}
+		c.Desc = fmt.Sprintf("From %s to %s. The numbers stand in the table of the flow.", c.Start, c.Stages[len(c.Stages)-1].Text)
+		list = append(list, Drawing{c.Draw(), c.Title + ": who came in, who left for which first reason (right), who went on. Stages and reasons of few are shown together."})
+	}
+	return list
+}
+
+func plainWords(name string) string { return strings.ReplaceAll(name, "_", " ") }
+
+// stageOut says where those are who went on.
+func stageOut(stage string) string { return plainStage(stage) }
+
+// centileFigures draws the fitted centiles of the focus over age, a panel a sex.
+func centileFigures(s Source, style Style) []Drawing {
+	f := s.frame("centiles")
+	if f == nil {
+		return nil
+	}
+	var list []Drawing
+	for _, set := range texts(f, "set") {
+		for _, variable := range texts(f, "variable") {
+			if d, ok := centileFigure(f, style, set, variable); ok {
+				list = append(list, d)
+			}
+		}
+	}
+	return list
+}
+
+func centileFigure(f *schema.Frame, style Style, set, variable string) (Drawing, bool) {
+	c := figure.Curves{Name: fileName("centiles", variable, set), XLabel: "Age (years)"}
+	method, unit := "", ""
+	for _, sex := range texts(f, "sex") {
+		p := figure.Panel{}
+		n := Confidential
+		byStatistic := map[string]*figure.Line{}
+		for row := range f.N {
+			if f.TextAt(row, "set") != set || f.TextAt(row, "variable") != variable || f.TextAt(row, "sex") != sex {
+				continue
+			}
+			statistic := f.TextAt(row, "statistic")
+			if statistic == "n" {
+				n = cell(f, row, "estimate", style.Count)
+				continue
+			}
+			weight, ok := centileWeight(statistic)
+			if !ok {
+				continue
+			}
+			method, unit = methodOf(f, row, method), f.TextAt(row, "unit")
+			l := byStatistic[statistic]
+			if l == nil {
+				l = &figure.Line{Label: strings.ToUpper(statistic), Weight: weight}
+				if weight == 0 {
+					l.Low, l.High = []float64{}, []float64{}
+				}
+				byStatistic[statistic] = l
+			}
+			l.X, l.Y = append(l.X, f.Number(row, "age_years")), append(l.Y, f.Number(row, "estimate"))
+			if weight == 0 {
+				l.Low, l.High = append(l.Low, f.Number(row, "low")), append(l.High, f.Number(row, "high"))
+			}
+		}
+		for _, name := range []string{"p95", "p90", "p75", "p50", "p25", "p10", "p5"} {
+			if l := byStatistic[name]; l != nil && slices.ContainsFunc(l.Y, func(v float64) bool { return !math.IsNaN(v) }) {
+				p.Lines = append(p.Lines, *l)
+			}
+		}
+		if len(p.Lines) == 0 {
+			continue
+		}
+		p.Title = groupName(sex) + ", n = " + n
+		if n == Confidential {
+			p.Title = groupName(sex) + ", n confidential"
+		}
+		c.Panels = append(c.Panels, p)
+	}
+	if len(c.Panels) == 0 {
+		return Drawing{}, false
+	}
+	c.YLabel = axisLabel(variable, unit)
+	c.Title = fmt.Sprintf("Centiles of %s by age, analysis set %s", Label(variable, ""), set)
+	c.Desc = "Fitted centiles P5 to P95 over age, a panel for each sex. The numbers stand in the table of centiles."
+	caption := fmt.Sprintf("%s by age: centiles %s of the analysis set %s (%s). Band: 95 %% confidence interval of the median (P50). A curve is drawn only at ages with enough people at and beyond.", Label(variable, unit), "P5, P10, P25, P50, P75, P90 and P95", set, method)
+	return Drawing{c.Draw(), caption}, true
+}
+
+func methodOf(f *schema.Frame, row int, known string) string {
+	if known != "" {
+		return known
+	}
+	method, _, _ := strings.Cut(f.TextAt(row, "method"), "; interval")
+	return method
+}
+
+// centileWeight says how much a centile stands out.
+func centileWeight(statistic string) (int, bool) {
+	weight, ok := map[string]int{"p50": 0, "p25": 1, "p75": 1, "p10": 2, "p90": 2, "p5": 3, "p95": 3}[statistic]
+	return weight, ok
+}
+
+// axisLabel names an axis with its unit in brackets.
+func axisLabel(variable, unit string) string {
+	name := strings.TrimSuffix(Label(variable, unit), ", "+unit)
+	if unit == "" || unit == "1" {
+		return name
+	}
+	return name + " (" + unit + ")"
+}
+
+// bandFigures draws mean and spread of the focus by the last stratum, a series a
+// level of the first, for every analysis set.
+func bandFigures(s Source, style Style) []Drawing {
+	f := s.frame("summary")
+	if f == nil {
+		return nil
+	}
+	strata := strataOf(f)
+	if len(strata) == 0 {
+		return nil
+	}
+	variable := focus(s)
+	across, by := strata[len(strata)-1], ""
+	if len(strata) > 1 {
+		by = strata[0]
+	}
+	var list []Drawing
+	for _, set := range texts(f, "set") {
+		b := bands{f: f, style: style, set: set, variable: variable, across: across, by: by, strata: strata,
+			at: newLookup(f, append([]string{"set", "variable", "statistic"}, strata...)...)}
+		if d, ok := b.draw(s); ok {
+			list = append(list, d)
+		}
+	}
+	return list
+}
+
+// bands gathers one figure of values by stratum.
+type bands struct {
+	f             *schema.Frame
+	style         Style
+	set, variable string
+	across, by    string
+	strata        []string
+	at            lookup
+}
+
+// maxSeries is how many series of values stay apart in one figure.
+const maxSeries = 4
+
+func (b bands) draw(s Source) (Drawing, bool) {
+	c := figure.Bands{Name: fileName("strata", b.variable, b.set), XLabel: Label(b.across, ""), Line: math.NaN()}
+	unit := unitsOf(b.f)[b.variable]
+	c.YLabel = axisLabel(b.variable, unit)
+	if v, ok := s.Settings.Analysis.Threshold[b.variable]; ok {
+		c.Line, c.LineLabel = v, fmt.Sprintf("%s %s: outcome threshold, not a reference limit", plain(v), unit)
+	}
+	c.Categories = slices.DeleteFunc(texts(b.f, b.across), func(l string) bool { return l == "all" })
+	levels := []string{"all"}
+	if b.by != "" {
+		if own := slices.DeleteFunc(texts(b.f, b.by), func(l string) bool { return l == "all" }); len(own) <= maxSeries {
+			levels = own
+		}
+	}
+	any := false
+	for _, level := range levels {
+		series, drawn := b.series(level, c.Categories)
+		c.Series = append(c.Series, series)
+		any = any || drawn
+	}
+	if !any || len(c.Categories) == 0 {
+		return Drawing{}, false
+	}
+	c.Title = fmt.Sprintf("%s by %s, analysis set %s", Label(b.variable, ""), strings.ToLower(Label(b.across, "")), b.set)
+	c.Desc = fmt.Sprintf("Mean with 95 %% confidence interval and 10th to 90th percentile in %d strata. The numbers stand in the table of summaries.", len(c.Categories)*len(c.Series))
+	return Drawing{c.Draw(), fmt.Sprintf("%s, analysis set %s. Marker: mean; thick bar: its 95 %% confidence interval; thin line: 10th to 90th percentile, where enough people lie beyond. n: people with a value; %s: confidential, hidden by disclosure control.", c.YLabel, b.set, Confidential)}, true
+}
+
+func (b bands) series(level string, categories []string) (figure.Series, bool) {
+	s := figure.Series{Label: groupName(level)}
+	any := false
+	for _, category := range categories {
+		find := func(statistic string) int {
+			key := []string{b.set, b.variable, statistic}
+			for _, name := range b.strata {
+				switch name {
+				case b.across:
+					key = append(key, category)
+				case b.by:
+					key = append(key, level)
+				default:
+					key = append(key, "all")
+				}
+			}
+			return b.at.row(key...)
+		}
+		number := func(statistic, column string) float64 {
+			if row := find(statistic); row >= 0 {
+				return b.f.Number(row, column)
+			}
+			return math.NaN()
+		}
+		s.Mean = append(s.Mean, number("mean", "estimate"))
+		s.Low, s.High = append(s.Low, number("mean", "low")), append(s.High, number("mean", "high"))
+		s.P10, s.P90 = append(s.P10, number("p10", "estimate")), append(s.P90, number("p90", "estimate"))
+		s.N = append(s.N, cell(b.f, find("n"), "estimate", b.style.Count))
+		any = any || !math.IsNaN(number("mean", "estimate"))
+	}
+	return s, any
+}
