@@ -25,6 +25,7 @@ var below = map[string][]string{
 	"pipeline/tabulate":  {"stats", "stats/*", "schema", "schema/published"},
 	"pipeline/release":   {"stats", "stats/*", "schema", "schema/published"},
 	"pipeline/report":    {"pipeline/report/*", "stats", "stats/*", "schema", "schema/published"},
+	"pipeline/sheets":    {"schema"},
 	"pipeline/simulate":  {"stats", "schema", "schema/published"},
 	"pipeline/draft":     {"schema"},
 	"stats":              {},
