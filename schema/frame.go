@@ -61,6 +61,38 @@ func (f *Frame) AddRow() int {
 	return f.N - 1
 }
 
+// AddRows appends n rows in which every cell is missing and returns the number
+// of the first. Where there was no room for them there is for no more.
+func (f *Frame) AddRows(n int) int {
+	first := f.N
+	for i, c := range f.Table.Columns {
+		d := &f.Cols[i]
+		switch {
+		case c.Numeric():
+			d.Num = longer(d.Num, n)
+			for row := first; row < first+n; row++ {
+				d.Num[row] = math.NaN()
+			}
+		case c.Textual():
+			d.Text = longer(d.Text, n)
+		default:
+			d.Wave = longer(d.Wave, n)
+		}
+	}
+	f.N += n
+	return first
+}
+
+// longer returns s with n further zero cells.
+func longer[T any](s []T, n int) []T {
+	if cap(s)-len(s) < n {
+		return append(make([]T, 0, len(s)+n), s...)[:len(s)+n]
+	}
+	out := s[:len(s)+n]
+	clear(out[len(s):])
+	return out
+}
+
 // Has reports whether the frame has the named column.
 func (f *Frame) Has(name string) bool {
 	_, ok := f.index[name]

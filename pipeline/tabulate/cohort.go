@@ -112,29 +112,36 @@ func codeNumbers(cells, values []float64, labels []string) factor {
 }
 
 func codeTexts(cells, declared []string) factor {
-	position := map[string]int{}
+	position := map[string]int{"": -1}
 	for i, level := range declared {
 		position[level] = i
 	}
+	code := make([]int, len(cells))
 	var others []string
-	for _, text := range cells {
-		if _, known := position[text]; text != "" && !known {
-			position[text] = -1
-			others = append(others, text)
-		}
-	}
-	slices.Sort(others)
-	f := factor{levels: slices.Concat(declared, others), code: make([]int, len(cells))}
-	for i, level := range others {
-		position[level] = len(declared) + i
-	}
+	last, lastCode := "", -1
 	for row, text := range cells {
-		f.code[row] = -1
-		if text != "" {
-			f.code[row] = position[text]
+		if text != last {
+			at, known := position[text]
+			if !known {
+				at = len(declared) + len(others)
+				position[text] = at
+				others = append(others, text)
+			}
+			last, lastCode = text, at
 		}
+		code[row] = lastCode
 	}
-	return f
+	if !slices.IsSorted(others) { // numbered as they came
+		sorted := slices.Sorted(slices.Values(others))
+		for row, at := range code {
+			if at >= len(declared) {
+				at, _ = slices.BinarySearch(sorted, others[at-len(declared)])
+				code[row] = len(declared) + at
+			}
+		}
+		others = sorted
+	}
+	return factor{levels: slices.Concat(declared, others), code: code}
 }
 
 // label returns the level of a row, "" where it is missing.

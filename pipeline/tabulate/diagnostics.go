@@ -115,57 +115,53 @@ func (m *modeller) specification(f fitted, fit *regress.Fit) {
 			m.write(f, "", r, stats.Interval{})
 		}
 	}
-	bp, err := fit.BreuschPagan()
-	test("breusch_pagan", bp, err)
-	reset, err := fit.RESET()
-	test("reset", reset, err)
+	bp, reset, bpError, resetError := fit.Specification()
+	test("breusch_pagan", bp, bpError)
+	test("reset", reset, resetError)
 }
 
 // influence writes what each row counts: the residual table, which stays with
-// the study.
+// the study. It has as many rows as the model has people, so it is filled column
+// by column.
 func (m *modeller) influence(f fitted, p problem, s solution, rows []int) {
-	var measures regress.Influence
-	var residuals, leverage []float64
+	frame := m.residuals
+	first := frame.AddRows(len(rows))
+	numbers := func(name string) []float64 { return frame.Numbers(name)[first:] }
+	note := ""
 	switch {
 	case s.least != nil:
-		measures = s.least.Influence()
-		residuals, leverage = s.least.Residuals, measures.Leverage
+		s.least.InfluenceInto(regress.Influence{Leverage: numbers("leverage"), Standardised: numbers("standardised"),
+			Studentised: numbers("studentised"), Cook: numbers("cook"), DFFITS: numbers("dffits")})
+		for _, name := range []string{"standardised", "studentised", "cook", "dffits"} {
+			for i, v := range numbers(name) {
+				numbers(name)[i] = finite(v)
+			}
+		}
+		copy(numbers("residual"), s.least.Residuals)
 	case s.quantile != nil:
-		residuals = s.quantile.Residuals
+		copy(numbers("residual"), s.quantile.Residuals)
 	case s.binary != nil:
-		leverage = s.Leverages()
-		residuals = make([]float64, len(p.y))
+		copy(numbers("leverage"), s.Leverages())
+		residual := numbers("residual")
 		for i, y := range p.y {
-			residuals[i] = y - s.binary.Fitted[i]
+			residual[i] = y - s.binary.Fitted[i]
 		}
 	case s.mixed != nil:
-		residuals = s.mixed.Residuals
-	}
-	note := ""
-	if s.mixed != nil {
+		copy(numbers("residual"), s.mixed.Residuals)
 		note = "fitted holds the predicted deviation of the cluster"
 	}
-	frame := m.residuals
-	subjects, visits := m.c.frame.Texts("subject_id"), m.c.frame.Texts("visit_id")
-	for i, row := range rows {
-		r := frame.AddRow()
-		frame.SetText(r, "subject_id", subjects[row])
-		frame.SetText(r, "visit_id", visits[row])
-		frame.SetText(r, "set", f.model.Set)
-		frame.SetText(r, "variable", f.model.Outcome)
-		frame.SetText(r, "model", f.model.Name)
-		frame.SetNumber(r, "observed", p.y[i])
-		frame.SetNumber(r, "fitted", p.y[i]-residuals[i])
-		frame.SetNumber(r, "residual", residuals[i])
-		frame.SetText(r, "note", note)
-		if leverage != nil {
-			frame.SetNumber(r, "leverage", leverage[i])
-		}
-		if s.least != nil {
-			frame.SetNumber(r, "standardised", measures.Standardised[i])
-			frame.SetNumber(r, "studentised", measures.Studentised[i])
-			frame.SetNumber(r, "cook", measures.Cook[i])
-			frame.SetNumber(r, "dffits", measures.DFFITS[i])
+	observed, fitted, residual := numbers("observed"), numbers("fitted"), numbers("residual")
+	copy(observed, p.y)
+	for i, y := range p.y {
+		fitted[i] = y - residual[i]
+	}
+	for _, name := range []string{"subject_id", "visit_id"} {
+		copy(frame.Texts(name)[first:], pick(m.c.frame.Texts(name), rows))
+	}
+	for name, text := range map[string]string{"set": f.model.Set, "variable": f.model.Outcome, "model": f.model.Name, "note": note} {
+		cells := frame.Texts(name)[first:]
+		for i := range cells {
+			cells[i] = text
 		}
 	}
 }

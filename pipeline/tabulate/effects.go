@@ -67,12 +67,16 @@ func (d design) partners(name string) (partners []string, curved bool) {
 	return partners, curved
 }
 
-// middle holds every column at a value of the sample: numbers at their mean,
-// factors at their first level.
+// middle holds every column at some value: numbers near their mean, factors at
+// their first level. Which one does not matter to a difference.
 func (d design) middle() setting {
 	s := setting{numbers: map[string]float64{}, codes: map[string]int{}}
 	for name, x := range d.sample.numbers {
-		s.numbers[name] = stats.Mean(x)
+		total := 0.0
+		for _, v := range x {
+			total += v
+		}
+		s.numbers[name] = total / float64(len(x))
 	}
 	for name, codes := range d.sample.codes {
 		s.codes[name] = slices.Min(codes)

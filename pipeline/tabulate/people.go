@@ -23,17 +23,20 @@ type People struct {
 
 // people gathers the rows by set and by the columns that tables are split by.
 func (c *cohort) people(plan schema.Analysis, sets []set) People {
-	p := People{Rows: c.rows, Repeated: c.repeated}
-	for _, row := range c.rows {
-		p.Person = append(p.Person, c.subject[row])
-		if c.kind == frequencyWeights {
-			p.Times = append(p.Times, int(c.weight[row]))
+	p := People{Rows: c.rows, Person: pick(c.subject, c.rows), Repeated: c.repeated}
+	if c.kind == frequencyWeights {
+		p.Times = make([]int, len(c.rows))
+		for i, row := range c.rows {
+			p.Times[i] = int(c.weight[row])
 		}
 	}
 	for _, s := range sets {
 		in := make([]bool, len(c.rows))
-		for _, row := range s.rows {
-			at, _ := slices.BinarySearch(c.rows, row)
+		at := 0
+		for _, row := range s.rows { // both ascend
+			for c.rows[at] != row {
+				at++
+			}
 			in[at] = true
 		}
 		p.Sets = append(p.Sets, s.name)

@@ -85,11 +85,7 @@ func gather(predictors []predictor, rows []int) sample {
 	s := sample{n: len(rows), numbers: map[string][]float64{}, codes: map[string][]int{}}
 	for _, p := range predictors {
 		if p.numbers == nil {
-			codes := make([]int, len(rows))
-			for i, row := range rows {
-				codes[i] = p.factor.code[row]
-			}
-			s.codes[p.name] = codes
+			s.codes[p.name] = pick(p.factor.code, rows)
 			continue
 		}
 		s.numbers[p.name] = pick(p.numbers, rows)
@@ -97,12 +93,29 @@ func gather(predictors []predictor, rows []int) sample {
 	return s
 }
 
-func pick(cells []float64, rows []int) []float64 {
-	out := make([]float64, len(rows))
+// pick takes the cells of rows: a copy, or the cells themselves where these are
+// all rows in their order. Nobody writes into either.
+func pick[T any](cells []T, rows []int) []T {
+	if everyRow(rows, len(cells)) {
+		return cells
+	}
+	out := make([]T, len(rows))
 	for i, row := range rows {
 		out[i] = cells[row]
 	}
 	return out
+}
+
+func everyRow(rows []int, n int) bool {
+	if len(rows) != n {
+		return false
+	}
+	for i, row := range rows {
+		if i != row {
+			return false
+		}
+	}
+	return true
 }
 
 // outcome is the left-hand side of a model.
@@ -182,27 +195,36 @@ func complete(o outcome, predictors []predictor, needs []need, rows []int, imput
 			out.absent[i].note = "imputed"
 		}
 	}
-	unknown := make([]int, len(predictors))
-	for _, row := range rows {
-		whole := true
-		mark := func(i int, missing bool) {
-			if missing {
+	lacking := make([]bool, len(rows))
+	mark := func(i int, missing func(row int) bool) {
+		for k, row := range rows {
+			if missing(row) {
 				out.absent[i].n++
-				whole = whole && optional[i]
+				lacking[k] = lacking[k] || !optional[i]
 			}
 		}
-		mark(0, math.IsNaN(o.values[row]))
-		for i, p := range predictors {
-			if p.numbers == nil && p.factor.label(row) == unknownLevel {
-				unknown[i]++
-			}
-			mark(1+i, p.missing(row))
-		}
-		for i, n := range needs {
-			mark(1+len(predictors)+i, n.missing(row))
-		}
-		if whole {
+	}
+	mark(0, func(row int) bool { return math.IsNaN(o.values[row]) })
+	for i, p := range predictors {
+		mark(1+i, p.missing)
+	}
+	for i, n := range needs {
+		mark(1+len(predictors)+i, n.missing)
+	}
+	out.rows = make([]int, 0, len(rows))
+	for k, row := range rows {
+		if !lacking[k] {
 			out.rows = append(out.rows, row)
+		}
+	}
+	unknown := make([]int, len(predictors))
+	for i, p := range predictors {
+		if at := slices.Index(p.factor.levels, unknownLevel); at >= 0 && p.numbers == nil {
+			for _, row := range rows {
+				if p.factor.code[row] == at {
+					unknown[i]++
+				}
+			}
 		}
 	}
 	for i, n := range unknown {

@@ -2,6 +2,7 @@ package regress
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -58,15 +59,30 @@ func allColumns(p int) []int {
 // powerOfTwoScale returns the power of two that brings the largest magnitude of
 // x into [1/2, 1); scaling by it rounds nothing.
 func powerOfTwoScale(x []float64) float64 {
-	var largest float64
-	for _, v := range x {
-		largest = max(largest, math.Abs(v))
-	}
+	largest := largestMagnitude(x)
 	if largest == 0 {
 		return 1
 	}
 	_, exponent := math.Frexp(largest)
 	return math.Ldexp(1, max(min(-exponent, 1023), -1022))
+}
+
+// largestMagnitude of finite numbers; of others an infinity or NaN. Magnitudes
+// have the order of their bits, which compare faster.
+func largestMagnitude(x []float64) float64 {
+	var largest uint64
+	for _, v := range x {
+		largest = max(largest, math.Float64bits(v)&^(1<<63))
+	}
+	return math.Float64frombits(largest)
+}
+
+// firstBad is the first row that holds no finite number, or −1.
+func firstBad(x []float64) int {
+	if largest := largestMagnitude(x); largest <= math.MaxFloat64 {
+		return -1
+	}
+	return slices.IndexFunc(x, func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) })
 }
 
 // conditionNumber is the ratio of the extreme singular values of r with its

@@ -172,10 +172,8 @@ func (d *Design) check(n int) error {
 		if len(c) != n {
 			return lengthError(d.names[j], len(c), n)
 		}
-		for i, v := range c {
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				return fmt.Errorf("regress: column %q holds %v in row %d; rows with missing values must be left out before", d.names[j], v, i)
-			}
+		if i := firstBad(c); i >= 0 {
+			return fmt.Errorf("regress: column %q holds %v in row %d; rows with missing values must be left out before", d.names[j], c[i], i)
 		}
 	}
 	return nil

@@ -1,15 +1,10 @@
 package regress
 
 import (
-	"errors"
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
 )
-
-// errWeighted is returned by tests that are defined for equal weights only.
-var errWeighted = errors.New("regress: the test is not defined for a weighted fit")
 
 // Influence says row by row how much one observation counts. Where a row fits
 // itself (leverage one) all but Leverage is NaN.
@@ -23,8 +18,15 @@ type Influence struct {
 
 // Influence computes the measures of influence.
 func (f *Fit) Influence() Influence {
-	n := f.N
-	m := Influence{f.Leverages(), make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+	flat := newBlock(5, f.N)
+	m := Influence{flat[0], flat[1], flat[2], flat[3], flat[4]}
+	f.InfluenceInto(m)
+	return m
+}
+
+// InfluenceInto fills the slices of m, each as long as there are rows.
+func (f *Fit) InfluenceInto(m Influence) {
+	f.leveragesInto(m.Leverage)
 	df := float64(f.DF)
 	for i, h := range m.Leverage {
 		e := f.working[i]
@@ -41,7 +43,6 @@ func (f *Fit) Influence() Influence {
 		m.Cook[i] = float64(s*s) * (h / rest) / float64(f.Rank)
 		m.DFFITS[i] = m.Studentised[i] * math.Sqrt(h/rest)
 	}
-	return m
 }
 
 // Inflation is how much larger the variance of a term's coefficients is than if
@@ -116,64 +117,6 @@ func (f *Model) logDeterminant(columns []int) float64 {
 	return log
 }
 
-// BreuschPagan tests whether the squared residuals depend on the model's
-// columns, in the form that does not need normal errors: N times the R² of the
-// squared residuals (Koenker 1981, J Econometrics 17:107-12). It is a figure to
-// report, never one to choose the errors by.
-func (f *Fit) BreuschPagan() (Test, error) {
-	if f.weights != nil {
-		return Test{}, errWeighted
-	}
-	squares := make([]float64, f.N)
-	for i, e := range f.working {
-		squares[i] = float64(e * e)
-	}
-	aux, err := OLS(f.design, squares, nil)
-	if err != nil {
-		return Test{}, fmt.Errorf("regress: Breusch-Pagan: %w", err)
-	}
-	statistic := float64(f.N) * aux.R2
-	return Test{"constant variance", "breusch_pagan_koenker", statistic, aux.FDF1, math.NaN(), chiSquareTail(statistic, aux.FDF1)}, nil
-}
-
-// RESET tests whether squares and cubes of the fitted values add to the model
-// (Ramsey 1969, J R Stat Soc B 31:350-71): an F test for a wrong form of the
-// terms. It needs an intercept.
-func (f *Fit) RESET() (Test, error) {
-	if f.weights != nil {
-		return Test{}, errWeighted
-	}
-	if !f.Centred {
-		return Test{}, errors.New("regress: RESET is computed for models with an intercept")
-	}
-	centre, spread := 0.0, math.Sqrt((f.TSS-f.RSS)/float64(f.N))
-	for i, e := range f.working {
-		centre += (f.outcome[i] - e) / float64(f.N)
-	}
-	second, third := make([]float64, f.N), make([]float64, f.N)
-	for i, e := range f.working {
-		z := ((f.outcome[i] - e) - centre) / spread
-		second[i] = float64(z * z)
-		third[i] = float64(second[i] * z)
-	}
-	d := *f.design
-	d.names, d.terms = d.Names(), d.Terms()
-	d.columns = append([][]float64(nil), d.columns...)
-	p := len(d.columns)
-	d.AddTerm("powers of the fitted values", []string{"fitted^2", "fitted^3"}, [][]float64{second, third})
-	larger, err := OLS(&d, f.outcome, nil)
-	if err != nil {
-		return Test{}, fmt.Errorf("regress: RESET: %w", err)
-	}
-	c, err := larger.Covariance(Classical)
-	if err != nil {
-		return Test{}, err
-	}
-	test := larger.Wald(c, "form of the terms", []int{p, p + 1})
-	test.Method = "reset_fitted_2_3"
-	return test, nil
-}
-
 // DurbinWatson is the sum of squared differences of successive residuals over
 // their sum of squares: near 2 where neighbouring rows are uncorrelated. It means
 // something only where the order of the rows does.
@@ -207,15 +150,8 @@ func (f *Fit) StandardisedCoefficients() []float64 {
 // deviation is the root of the (weighted) sum of squares about the mean; its
 // divisor cancels in ratios.
 func (f *Fit) deviation(x []float64) float64 {
-	weight := func(i int) float64 {
-		if f.weights == nil {
-			return 1
-		}
-		return f.weights[i]
-	}
-	total := f.sum(weight)
-	mean := f.sum(func(i int) float64 { return float64(weight(i) * x[i]) }) / total
-	return math.Sqrt(f.sum(func(i int) float64 { d := x[i] - mean; return float64(weight(i) * float64(d*d)) }))
+	mean := f.weightedAbout(x, 0) / f.totalWeight()
+	return math.Sqrt(f.squaresAbout(x, mean))
 }
 
 // PartialR2 returns for each term the share of what the other terms leave

@@ -66,16 +66,7 @@ func reduce(d *Design, y, weights []float64, active []int) *Model {
 	for j, c := range d.columns {
 		scales[j] = powerOfTwoScale(c)
 	}
-	t := newTriangle(p + 1)
-	block := newBlock(p+1, blockRows)
-	for from := 0; from < f.N; from += blockRows {
-		to := min(from+blockRows, f.N)
-		rows := f.load(block[:p], allColumns(p), scales, from, to)
-		outcome := block[p][:to-from]
-		copy(outcome, y[from:to])
-		f.weigh(outcome, from)
-		t.fold(append(rows, outcome))
-	}
+	t := f.triangulate(allColumns(p), scales, y)
 	var reduced triangle
 	f.active, reduced = t.ranked(active)
 	f.Rank = len(f.active)
@@ -94,6 +85,35 @@ func reduce(d *Design, y, weights []float64, active []int) *Model {
 		f.coordinates = append(f.coordinates, doubleDouble{hi: v * f.scales[k]})
 	}
 	return f
+}
+
+// triangulate reduces some columns, scaled, and then further ones as they are,
+// all weighted, to their triangle: chunk by chunk, and then the triangles of the
+// chunks in their order.
+func (f *Model) triangulate(columns []int, scales []float64, further ...[]float64) triangle {
+	size := len(columns) + len(further)
+	parts := make([]triangle, chunkCount(f.N))
+	inChunks(f.N, func() func(chunk, from, to int) {
+		block := newBlock(size, blockRows)
+		return func(chunk, from, to int) {
+			t := newTriangle(size)
+			blocks(from, to, func(from, to int) {
+				rows := f.load(block, columns, scales, from, to)
+				for k, x := range further {
+					row := block[len(columns)+k][:to-from]
+					copy(row, x[from:to])
+					f.weigh(row, from)
+					rows = append(rows, row)
+				}
+				t.fold(rows)
+			})
+			parts[chunk] = t
+		}
+	})
+	for _, part := range parts[1:] {
+		parts[0].fold(part)
+	}
+	return parts[0]
 }
 
 // takeBack turns the coefficients of the fitted columns into those of the
@@ -142,19 +162,6 @@ func (f *Model) polynomialBroken() bool {
 		}
 	}
 	return false
-}
-
-// sum adds term(0) … term(N−1) block by block.
-func (f *Model) sum(term func(int) float64) float64 {
-	var total doubleDouble
-	for from := 0; from < f.N; from += blockRows {
-		var part float64
-		for i := from; i < min(from+blockRows, f.N); i++ {
-			part += term(i)
-		}
-		total = total.addFloat(part)
-	}
-	return total.float()
 }
 
 func (f *Model) aliasWarning() {

@@ -41,10 +41,8 @@ func checkOutcome(d *Design, y, weights []float64) error {
 	if err := d.check(len(y)); err != nil {
 		return err
 	}
-	for i, v := range y {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return fmt.Errorf("regress: the outcome holds %v in row %d; rows with missing values must be left out before", v, i)
-		}
+	if i := firstBad(y); i >= 0 {
+		return fmt.Errorf("regress: the outcome holds %v in row %d; rows with missing values must be left out before", y[i], i)
 	}
 	if weights != nil && len(weights) != len(y) {
 		return lengthError("weights", len(weights), len(y))
@@ -59,23 +57,24 @@ func checkOutcome(d *Design, y, weights []float64) error {
 
 // sumsOfSquares fills in what follows from the residuals.
 func (f *Fit) sumsOfSquares(y []float64) {
-	weight := func(i int) float64 {
-		if f.weights == nil {
-			return 1
-		}
-		return f.weights[i]
-	}
 	var mean float64
 	if f.Centred {
-		total := f.sum(func(i int) float64 { return weight(i) })
-		mean = f.sum(func(i int) float64 { return float64(weight(i) * y[i]) }) / total
-		mean += f.sum(func(i int) float64 { return float64(weight(i) * (y[i] - mean)) }) / total
+		total := f.totalWeight()
+		mean = f.weightedAbout(y, 0) / total
+		mean += f.weightedAbout(y, mean) / total
 	}
-	f.RSS = f.sum(func(i int) float64 { return float64(weight(i) * float64(f.Residuals[i]*f.Residuals[i])) })
-	f.TSS = f.sum(func(i int) float64 { d := y[i] - mean; return float64(weight(i) * float64(d*d)) })
-	explained := f.sum(func(i int) float64 {
-		d := (y[i] - mean) - f.Residuals[i]
-		return float64(weight(i) * float64(d*d))
+	f.RSS, f.TSS = f.squaresAbout(f.Residuals, 0), f.squaresAbout(y, mean)
+	explained := f.sum(func(from, to int) float64 {
+		var part float64
+		for i := from; i < to; i++ {
+			d := (y[i] - mean) - f.Residuals[i]
+			if f.weights == nil {
+				part += float64(d * d)
+			} else {
+				part += float64(f.weights[i] * float64(d*d))
+			}
+		}
+		return part
 	})
 	constant := 0
 	if f.Centred {

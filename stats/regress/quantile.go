@@ -63,15 +63,20 @@ func quantileFrom(start *Model, weights []float64, tau float64, basis []int) (*Q
 	q.residuals(q.outcome)
 	q.Residuals = q.working
 	q.takeBack()
-	q.Objective = q.sum(func(i int) float64 {
-		r := q.Residuals[i]
-		if weights != nil {
-			r = float64(r * weights[i])
+	q.Objective = q.sum(func(from, to int) float64 {
+		var part float64
+		for i := from; i < to; i++ {
+			r := q.Residuals[i]
+			if weights != nil {
+				r = float64(r * weights[i])
+			}
+			if r < 0 {
+				part += float64(r * (tau - 1))
+			} else {
+				part += float64(r * tau)
+			}
 		}
-		if r < 0 {
-			return float64(r * (tau - 1))
-		}
-		return float64(r * tau)
+		return part
 	})
 	return q, nil
 }

@@ -160,11 +160,7 @@ func (q *QuantileFit) densityCovariance(kind string, density []float64, spread f
 
 // densityBread is F⁻¹.
 func (q *QuantileFit) densityBread(density []float64) ([][]float64, error) {
-	products := newSquare(q.Rank)
-	scratch := make([]float64, blockRows)
-	q.eachBlock(func(from int, rows [][]float64, leverage []float64) {
-		addWeightedProducts(products, rows, density[from:from+len(leverage)], scratch)
-	})
+	products := q.weightedProducts(func(_, from int, leverage, e []float64) { copy(e, density[from:from+len(leverage)]) })
 	return inverseOf(products)
 }
 

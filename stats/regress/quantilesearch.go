@@ -160,8 +160,9 @@ func (s *quantileSearch) spanning(rows []int) []int {
 		addOuter(products, v.row(i), 1)
 	}
 	share := float64(len(rows)) / float64(s.fit.N)
-	s.fit.eachBlock(func(from int, q [][]float64, leverage []float64) {
-		x := make([]float64, s.fit.Rank)
+	orthonormal, x := s.fit.orthonormal(), make([]float64, s.fit.Rank)
+	blocks(0, s.fit.N, func(from, to int) {
+		q, leverage := orthonormal(from, to)
 		for i := range leverage {
 			for k := range q {
 				x[k] = q[k][i]

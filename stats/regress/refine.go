@@ -41,26 +41,38 @@ func (f *Model) refine(y []float64) {
 
 // gradient returns Xᵀ W (y − X b) of the scaled fitted columns.
 func (f *Model) gradient(y []float64) []float64 {
-	g := make([]doubleDouble, f.Rank)
-	hi, lo := make([]float64, blockRows), make([]float64, blockRows)
-	for from := 0; from < f.N; from += blockRows {
-		to := min(from+blockRows, f.N)
-		f.residualBlock(y, from, to, hi, lo)
-		if f.weights != nil {
-			for i := range to - from {
-				r := doubleDouble{hi[i], lo[i]}.mulFloat(f.weights[from+i])
-				hi[i], lo[i] = r.hi, r.lo
-			}
+	parts := make([][]doubleDouble, chunkCount(f.N))
+	inChunks(f.N, func() func(chunk, from, to int) {
+		hi, lo := make([]float64, blockRows), make([]float64, blockRows)
+		return func(chunk, from, to int) {
+			g := make([]doubleDouble, f.Rank)
+			blocks(from, to, func(from, to int) { f.addGradient(g, y, from, to, hi, lo) })
+			parts[chunk] = g
 		}
-		for k, j := range f.active {
-			g[k] = g[k].add(dotDouble(f.design.columns[j], from, hi[:to-from], lo[:to-from]))
-		}
-	}
+	})
 	out := make([]float64, f.Rank)
-	for k := range g {
-		out[k] = g[k].float() * f.scales[k]
+	for k := range out {
+		var total doubleDouble
+		for _, g := range parts {
+			total = total.add(g[k])
+		}
+		out[k] = total.float() * f.scales[k]
 	}
 	return out
+}
+
+// addGradient adds what a block of rows has of it, for the columns as they are.
+func (f *Model) addGradient(g []doubleDouble, y []float64, from, to int, hi, lo []float64) {
+	f.residualBlock(y, from, to, hi, lo)
+	if f.weights != nil {
+		for i := range to - from {
+			r := doubleDouble{hi[i], lo[i]}.mulFloat(f.weights[from+i])
+			hi[i], lo[i] = r.hi, r.lo
+		}
+	}
+	for k, j := range f.active {
+		g[k] = g[k].add(dotDouble(f.design.columns[j], from, hi[:to-from], lo[:to-from]))
+	}
 }
 
 // dotDouble is Σ x·(hi + lo) over a block, in double-double; a nil column is one.
@@ -116,11 +128,12 @@ func (f *Model) residualBlock(y []float64, from, to int, hi, lo []float64) {
 // residuals fills in y − X b.
 func (f *Model) residuals(y []float64) {
 	f.working = make([]float64, f.N)
-	lo := make([]float64, blockRows)
-	for from := 0; from < f.N; from += blockRows {
-		to := min(from+blockRows, f.N)
-		f.residualBlock(y, from, to, f.working[from:to], lo)
-	}
+	inChunks(f.N, func() func(chunk, from, to int) {
+		lo := make([]float64, blockRows)
+		return func(_, from, to int) {
+			blocks(from, to, func(from, to int) { f.residualBlock(y, from, to, f.working[from:to], lo) })
+		}
+	})
 }
 
 // correction solves the seminormal equations for the scaled columns and
