@@ -56,7 +56,18 @@ func newReader(files recording.Source, s schema.Settings) *recording.Reader {
 	if !ok {
 		delimiter, decimal = ',', '.' // reported with the settings: nothing is computed
 	}
-	return recording.NewReader(files, recording.Options{Delimiter: delimiter, Decimal: decimal, Parquet: parquetFiles{}})
+	return recording.NewReader(files, recording.Options{Delimiter: delimiter, Decimal: decimal, Text: waveformText(s.Waveforms), Parquet: parquetFiles{}})
+}
+
+// waveformText is what the study accepts of csv waveforms. A setting that an
+// early manifest lacks is empty, which is its default.
+func waveformText(w schema.WaveformSettings) recording.Text {
+	text := recording.Text{UTF16: w.Encoding == "utf-16", LoneCR: w.LineEnds == "any", JoinLines: w.LineBreaks == "blank",
+		Thousands: w.Thousands, Time: w.TimeColumn, HeaderLine: w.HeaderLine, FirstLine: w.FirstLine}
+	if w.TimeUnit != "s" {
+		text.TimeUnit = schema.TimeUnits()[w.TimeUnit]
+	}
+	return text
 }
 
 // parquetFiles reads Parquet for the packages that may not import its reader.

@@ -139,7 +139,7 @@ func settingReaches() map[string][]Reach {
 	statistics := inStatistics(AllStatistics)
 	return map[string][]Reach{
 		"format": {}, "study": {{Table: AllReleased}}, // and the file-level keys of every table
-		"tables": everything, "csv": everything, "recode": everything, "units": everything,
+		"tables": everything, "csv": everything, "recode": everything, "rename": everything, "units": everything,
 		"covariates":  {{Table: "subject_visits"}, {Table: "exclusions"}, {Table: AllStatistics}, {Table: AllReleased}, {Table: AllIssues}},
 		"derive":      {{Table: "subject_visits"}, {Table: AllStatistics}, {Table: AllReleased}, {Table: AllIssues}},
 		"waveforms":   wave,

@@ -16,6 +16,7 @@ type Settings struct {
 	Tables      TableFiles                   `yaml:"tables" json:"tables"`
 	CSV         CSVSettings                  `yaml:"csv" json:"csv"`
 	Waveforms   WaveformSettings             `yaml:"waveforms" json:"waveforms"`
+	Rename      map[string]map[string]string `yaml:"rename" json:"rename,omitempty"` // by table: header as it comes → column as it is
 	Covariates  []Covariate                  `yaml:"covariates" json:"covariates,omitempty"`
 	Recode      map[string]map[string]string `yaml:"recode" json:"recode,omitempty"`
 	Units       map[string]string            `yaml:"units" json:"units,omitempty"`
@@ -56,12 +57,33 @@ type CSVSettings struct {
 	Decimal   string `yaml:"decimal" json:"decimal"`     // point, comma
 	Dates     string `yaml:"dates" json:"dates"`         // yyyy-mm-dd, dd.mm.yyyy, dd/mm/yyyy, mm/dd/yyyy
 	Encoding  string `yaml:"encoding" json:"encoding"`   // utf-8, utf-16, windows-1252
+
+	LineEnds   string `yaml:"line_ends" json:"line_ends"`     // lf (CRLF too), any (a lone CR too)
+	LineBreaks string `yaml:"line_breaks" json:"line_breaks"` // within a quoted cell: refuse, blank
+	Blanks     string `yaml:"blanks" json:"blanks"`           // non-breaking and zero-width ones within text: refuse, plain
+	Thousands  string `yaml:"thousands" json:"thousands"`     // sign between groups of three digits: none, space, comma, point, apostrophe
+	// The first of the hundred years that years of two digits stand for; 0: they are refused.
+	TwoDigitYearsFrom int `yaml:"two_digit_years_from" json:"two_digit_years_from"`
 }
 
 // WaveformSettings says how the text of csv waveforms is written, of all alike.
 type WaveformSettings struct {
 	Delimiter string `yaml:"delimiter" json:"delimiter"` // comma, semicolon, tab, pipe, space, or the sign itself
 	Decimal   string `yaml:"decimal" json:"decimal"`     // point, comma
+	Encoding  string `yaml:"encoding" json:"encoding"`   // utf-8, utf-16 (what has its mark; others stay UTF-8)
+
+	LineEnds   string `yaml:"line_ends" json:"line_ends"`     // lf (CRLF too), any (a lone CR too)
+	LineBreaks string `yaml:"line_breaks" json:"line_breaks"` // within a quoted cell: refuse, blank
+	Thousands  string `yaml:"thousands" json:"thousands"`     // sign between groups of three digits: none, space, comma, point, apostrophe
+	TimeColumn string `yaml:"time_column" json:"time_column"` // name, or position from 1
+	TimeUnit   string `yaml:"time_unit" json:"time_unit"`     // s, ms, us, min
+	HeaderLine int    `yaml:"header_line" json:"header_line"` // from 1
+	FirstLine  int    `yaml:"first_line" json:"first_line"`   // of the samples; 0: the one below the header
+}
+
+// TimeUnits gives the seconds in each unit of time that waveforms may have.
+func TimeUnits() map[string]float64 {
+	return map[string]float64{"s": 1, "ms": 1e-3, "us": 1e-6, "min": 60}
 }
 
 // Delimiters are the signs between cells that have a name in the settings.
@@ -217,9 +239,11 @@ type PrivacySettings struct {
 // Sources: methods as published or "own choice", beside each value.
 func DefaultSettings() Settings {
 	return Settings{
-		CSV:       CSVSettings{Delimiter: "comma", Decimal: "point", Dates: "yyyy-mm-dd", Encoding: "utf-8"},
-		Waveforms: WaveformSettings{Delimiter: "comma", Decimal: "point"},
-		Cuff:      CuffSettings{Rule: "drop_first_of_three"}, // own choice between published rules
+		CSV: CSVSettings{Delimiter: "comma", Decimal: "point", Dates: "yyyy-mm-dd", Encoding: "utf-8",
+			LineEnds: "lf", LineBreaks: "refuse", Blanks: "refuse", Thousands: "none"},
+		Waveforms: WaveformSettings{Delimiter: "comma", Decimal: "point", Encoding: "utf-8",
+			LineEnds: "lf", LineBreaks: "refuse", Thousands: "none", TimeColumn: "time_s", TimeUnit: "s", HeaderLine: 1},
+		Cuff: CuffSettings{Rule: "drop_first_of_three"}, // own choice between published rules
 		Calibration: CalibrationSettings{
 			Primary:    "sbp_dbp", // as most published tables
 			Map:        "cuff_or_factor",

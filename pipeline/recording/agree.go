@@ -64,7 +64,7 @@ func (x *reading) setUnit(header string) error {
 // unitOf is the unit of a recording that a header's text stands for.
 func unitOf(header string) string {
 	header = strings.TrimSpace(header)
-	if strings.EqualFold(header, unitMmHg) || strings.EqualFold(header, "mm Hg") || header == "mm[Hg]" {
+	if strings.EqualFold(header, unitMmHg) || strings.EqualFold(header, "mm Hg") || header == "mm[Hg]" || header == "mm_Hg" {
 		return unitMmHg
 	}
 	return unitArbitrary

@@ -1,12 +1,15 @@
 package recording
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"maps"
 	"path"
 	"slices"
 	"strings"
+
+	"tonocohort/schema"
 )
 
 // The names of physiological recordings in BIDS: entities, then the suffix
@@ -39,13 +42,13 @@ func (x *reading) readBIDS() error {
 		}
 		x.SamplingHz = *hz
 	case x.SamplingHz == 0:
-		return x.fault(CodeSamplingMissing, "no side file gives SamplingFrequency, and no rate is declared", "give it in the side file")
+		return x.fault(CodeSamplingMissing, "no side file gives SamplingFrequency, and no rate is declared", "give it in the side file, or sampling_hz in the recordings table")
 	}
 	data, err := x.openText()
 	if err != nil {
 		return err
 	}
-	t := &table{file: x.File, data: data, firstLine: 1, delimiter: '\t', point: '.', missing: "n/a"}
+	t := &table{file: x.File, data: data, firstLine: 1, delimiter: '\t', point: '.', missing: "n/a", strict: true}
 	for _, name := range side.Columns {
 		t.columns = append(t.columns, column{name: name, end: "\t"})
 	}
@@ -169,9 +172,18 @@ func (x *reading) readSidecar(file string, side *sidecar) error {
 		return err
 	}
 	bad := func(name, message string) error {
-		i := fault(file, CodeBIDSSidecar, message, "")
+		i := fault(file, CodeBIDSSidecar, message, "correct the side file: {\"SamplingFrequency\": 200, \"StartTime\": 0, \"Columns\": [\"artery\"]} is the form")
 		i.Name = name
 		return i
+	}
+	if bytes.HasPrefix(data, byteOrderMark()) {
+		i := fault(file, CodeByteOrderMark, "starts with a byte order mark, which is skipped", "")
+		i.Size = schema.SizeNote
+		x.rec.Notes = append(x.rec.Notes, *i)
+		data = data[3:]
+	}
+	if utf16Text(data) {
+		return fault(file, CodeUTF16, "is UTF-16 text", strictHint)
 	}
 	var fields map[string]json.RawMessage
 	if err := json.Unmarshal(data, &fields); err != nil {

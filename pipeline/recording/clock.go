@@ -21,12 +21,13 @@ const stampTolerance = 0.35
 func (x *reading) setClock(times []float64, place func(int) *schema.Issue) error {
 	n := len(times)
 	if n < 2 {
-		return x.fault(CodeNoSamples, "holds one sample", "")
+		return x.fault(CodeNoSamples, "holds one sample", askWhole)
 	}
-	if hz := x.SamplingHz; hz > 0 && spread(times, hz, stampTolerance) <= stampTolerance {
+	if hz := x.SamplingHz; hz > 0 && x.onGrid(times, hz) {
 		return x.setRate(hz)
 	}
 	if hz, ok := evenRate(times); ok && (x.SamplingHz == 0 || agrees(hz, x.SamplingHz)) {
+		x.onGrid(times, hz)
 		return x.setRate(hz)
 	}
 	at := func(i int, code, message, hint string) error {
@@ -63,6 +64,26 @@ func (x *reading) setClock(times []float64, place func(int) *schema.Issue) error
 		message = fmt.Sprintf("the time jumps by %.2f steps, which is no whole number", step)
 	}
 	return at(firstBad, CodeTimeUneven, message, "take "+timeColumn+" out and declare sampling_hz if the samples are evenly spaced")
+}
+
+// strayNoted is how far times may stray from the grid before it is told (own
+// choice: a beat onset is then off by at most a tenth of a step).
+const strayNoted = 0.1
+
+// wholeMilliseconds reports times that were rounded to 1 ms, which is why they
+// stray.
+func wholeMilliseconds(times []float64) bool {
+	return !slices.ContainsFunc(times, func(t float64) bool { return math.Abs(t*1000-math.Round(t*1000)) > 1e-6 })
+}
+
+// onGrid reports whether the times lie on the grid of hz within the tolerance,
+// and tells how far they stray from it.
+func (x *reading) onGrid(times []float64, hz float64) bool {
+	off := spread(times, hz, stampTolerance)
+	if off > strayNoted && off <= stampTolerance && !wholeMilliseconds(times) {
+		x.note(CodeTimeStrays, fmt.Sprintf("the times stray from an even grid of %.6g Hz by %.2f of a step from the earliest to the latest; the samples are taken as even", hz, off))
+	}
+	return off <= stampTolerance
 }
 
 // evenRate finds the rate of times without jumps.

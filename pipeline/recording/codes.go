@@ -22,22 +22,23 @@ const (
 
 	// Text: csv, BIDS.
 	CodeUTF16            = "utf16"
-	CodeByteOrderMark    = "byte_order_mark"    // note
-	CodeWindowsLineEnds  = "windows_line_ends"  // note
-	CodeNoFinalNewline   = "no_final_newline"   // note: the last value may be cut
-	CodeColumnsIgnored   = "columns_ignored"    // note
-	CodeNotText          = "not_text"           // control characters in the header
-	CodeGzipDamaged      = "gzip_damaged"       // truncated, wrong check sum, not gzip
-	CodeGzipNotNamed     = "gzip_not_named"     // gzip without .gz
-	CodeTextTooLarge     = "text_too_large"     // above the limit after decompression
-	CodeHeaderMissing    = "header_missing"     // the first line holds numbers
-	CodeColumnMissing    = "column_missing"     // no column of that name
-	CodeColumnDuplicate  = "column_duplicate"   // two columns of one name
-	CodeDelimiter        = "delimiter"          // another delimiter than the declared one
-	CodeDecimalComma     = "decimal_comma"      //
-	CodeDecimalPoint     = "decimal_point"      // where a comma is declared
-	CodeNonBreakingSpace = "non_breaking_space" //
-	CodeQuotedNewline    = "quoted_newline"     //
+	CodeByteOrderMark    = "byte_order_mark"     // note
+	CodeWindowsLineEnds  = "windows_line_ends"   // note
+	CodeNoFinalNewline   = "no_final_newline"    // note: the last value may be cut
+	CodeColumnsIgnored   = "columns_ignored"     // note
+	CodeNotText          = "not_text"            // control characters in the header
+	CodeGzipDamaged      = "gzip_damaged"        // truncated, wrong check sum, not gzip
+	CodeGzipNotNamed     = "gzip_not_named"      // gzip without .gz
+	CodeTextTooLarge     = "text_too_large"      // above the limit after decompression
+	CodeHeaderMissing    = "header_missing"      // the first line holds numbers
+	CodeColumnMissing    = "column_missing"      // no column of that name
+	CodeColumnDuplicate  = "column_duplicate"    // two columns of one name
+	CodeDelimiter        = "delimiter"           // another delimiter than the declared one
+	CodeDecimalComma     = "decimal_comma"       //
+	CodeDecimalPoint     = "decimal_point"       // where a comma is declared
+	CodeNonBreakingSpace = "non_breaking_space"  //
+	CodeThousands        = "thousands_separator" //
+	CodeQuotedNewline    = "quoted_newline"      //
 	CodeLoneCR           = "lone_carriage_return"
 	CodeRowRagged        = "row_ragged"   // more or fewer cells than columns
 	CodeNaNText          = "nan_text"     // nan, inf, NA and their like
@@ -45,6 +46,7 @@ const (
 	CodeTimeMissing      = "time_missing" // an empty cell in the time column
 	CodeTimeBackwards    = "time_backwards"
 	CodeTimeUneven       = "time_uneven" // steps differ, or a gap is no whole number of steps
+	CodeTimeStrays       = "time_strays" // note: times beside an even grid, within the tolerance
 	CodeTimeGaps         = "time_gaps"   // note: gaps were filled with missing samples
 )
 
@@ -66,6 +68,7 @@ const (
 	CodeEDFHeader      = "edf_header"             // a field cannot be read or does not fit
 	CodeEDFScale       = "edf_scale"              // minima and maxima of the channel
 	CodeEDFTimes       = "edf_times"              // a discontinuous file without times
+	CodeTimeRounded    = "time_rounded"           // note: data records that begin between samples
 	CodeRecordsCounted = "records_counted"        // note: the header does not give their number
 	CodeBIDSName       = "bids_name"
 	CodeBIDSSidecar    = "bids_sidecar" // absent, ambiguous or not readable

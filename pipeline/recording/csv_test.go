@@ -167,3 +167,53 @@ func TestUnits(t *testing.T) {
 		}
 	}
 }
+
+// What a study may declare of its csv waveforms gives the samples and places of
+// the plain form.
+func TestCSVText(t *testing.T) {
+	for name, c := range map[string]struct {
+		text string
+		o    recording.Text
+	}{
+		"UTF-16":             {utf16Of("time_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n"), recording.Text{UTF16: true}},
+		"UTF-16 or not":      {"time_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{UTF16: true}},
+		"lone CR":            {"time_s,pressure\r0,1\r0.01,1234.5\r0.02,3\r", recording.Text{LoneCR: true}},
+		"line ends of all":   {"time_s,pressure\r\n0,1\r0.01,1234.5\n0.02,3", recording.Text{LoneCR: true}},
+		"joined lines":       {"time_s,\"pressure\",\"a\nb\"\n0,1,\n0.01,1234.5,\"x\r\ny\"\n0.02,3,\n", recording.Text{JoinLines: true}},
+		"spaces":             {"time_s,pressure\n0,1\n0.01,1\u00a0234.5\n0.02,3\n", recording.Text{Thousands: "space"}},
+		"apostrophes":        {"time_s,pressure\n0,1\n0.01,1'234.5\n0.02,3\n", recording.Text{Thousands: "apostrophe"}},
+		"other time":         {"t,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{Time: "t"}},
+		"time by position":   {"time_s,pressure,time_s\n0,1,9\n0.01,1234.5,9\n0.02,3,9\n", recording.Text{Time: "1"}},
+		"milliseconds":       {"time_s,pressure\n0,1\n10,1234.5\n20,3\n", recording.Text{TimeUnit: 1e-3}},
+		"preamble and units": {"device,7\n\ntime_s,pressure\ns,mmHg\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{HeaderLine: 3, FirstLine: 5}},
+		"header alone moved": {"device,7\ntime_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{HeaderLine: 2}},
+	} {
+		rec := read(t, files{"w.csv": []byte(c.text)}, recording.Options{Text: c.o}, recording.Request{File: "w.csv", Format: "csv"})
+		same(t, name, rec.Samples, []float64{1, 1234.5, 3})
+		if rec.SamplingHz != 100 {
+			t.Errorf("%s: %v Hz", name, rec.SamplingHz)
+		}
+	}
+	for name, c := range map[string]struct {
+		text string
+		o    recording.Text
+		row  int
+	}{
+		"joined lines":       {"time_s,pressure,\"a\nb\"\n0,1,\n0.01,2,\"x\r\ny\nz\"\n0.02,word,\n", recording.Text{JoinLines: true}, 7},
+		"preamble and units": {"device,7\n\ntime_s,pressure\ns,mmHg\n0,1\n0.01,word\n0.02,3\n", recording.Text{HeaderLine: 3, FirstLine: 5}, 6},
+		"time, joined":       {"time_s,pressure,\"a\nb\"\n0,1,\n0.01,2,\"x\ny\"\n0.005,2,\n0.02,3,\n", recording.Text{JoinLines: true}, 6},
+		"no such line":       {"time_s,pressure\n0,1\n", recording.Text{HeaderLine: 9}, 9},
+	} {
+		if i := refuse(t, files{"w.csv": []byte(c.text)}, recording.Options{Text: c.o}, recording.Request{File: "w.csv", Format: "csv"}); i.Row != c.row {
+			t.Errorf("%s: row %d, want %d: %v", name, i.Row, c.row, i)
+		}
+	}
+}
+
+func utf16Of(text string) string {
+	b := []byte{0xfe, 0xff}
+	for _, r := range text {
+		b = append(b, byte(r>>8), byte(r))
+	}
+	return string(b)
+}

@@ -71,7 +71,7 @@ func (x *reading) pickEDF(h *edfHeader) (int, error) {
 	if x.Channel == "" {
 		switch signals {
 		case 0:
-			return 0, x.fault(CodeNoSamples, "holds annotations alone", "")
+			return 0, x.fault(CodeNoSamples, "holds annotations alone", "name the file that holds the signals")
 		case 1:
 			return only, nil
 		}
@@ -96,7 +96,7 @@ func (x *reading) countRecords(h *edfHeader, size int) error {
 			x.note(CodeTrailingBytes, "the last data record is not complete and is left out")
 		}
 	case h.records > whole:
-		return x.fault(CodeTruncated, fmt.Sprintf("the header says %s, the file holds %d", plural(h.records, "data record"), whole), "is the file complete?")
+		return x.fault(CodeTruncated, fmt.Sprintf("the header says %s, the file holds %d", plural(h.records, "data record"), whole), askWhole)
 	case h.records < whole || rest > 0:
 		if k := slices.IndexFunc(h.signals, func(s edfSignal) bool { return s.samples == 0 }); k >= 0 {
 			// Then the length of a data record is wrong, and every sample with it.
@@ -105,10 +105,15 @@ func (x *reading) countRecords(h *edfHeader, size int) error {
 		x.note(CodeTrailingBytes, "the file is longer than the header says; the rest is not read")
 	}
 	if h.records == 0 {
-		return x.fault(CodeNoSamples, "holds no data records", "")
+		return x.fault(CodeNoSamples, "holds no data records", askWhole)
 	}
 	return nil
 }
+
+// placeTolerance is how far, in steps, a data record may begin from a sample
+// before it is told (own choice: times of six decimals are nearer at any rate
+// that is read).
+const placeTolerance = 0.02
 
 // places gives the position of each data record in the recording, and the
 // length of the recording, from the time that opens each record's annotations.
@@ -121,23 +126,24 @@ func (x *reading) places(h *edfHeader, body []byte, hz float64, samples int) ([]
 		}
 	}
 	if keeper == nil {
-		return nil, 0, x.fault(CodeEDFTimes, "is discontinuous, but has no annotations to say when", "")
+		return nil, 0, x.fault(CodeEDFTimes, "is discontinuous, but has no annotations to say when", exportAgain)
 	}
 	places := make([]int, h.records)
-	first, end, gaps := 0.0, 0, 0
+	first, end, gaps, off := 0.0, 0, 0, 0.0
 	for r := range places {
 		text := body[r*h.recordSize+keeper.offset:][:keeper.samples*h.width]
 		onset, ok := recordOnset(text)
 		if !ok {
-			return nil, 0, x.fault(CodeEDFTimes, fmt.Sprintf("data record %d does not begin its annotations with its time", r+1), "")
+			return nil, 0, x.fault(CodeEDFTimes, fmt.Sprintf("data record %d does not begin its annotations with its time", r+1), exportAgain)
 		}
 		if r == 0 {
 			first = onset
 		}
 		place := math.Round((onset - first) * hz)
+		off = max(off, math.Abs((onset-first)*hz-place))
 		switch {
 		case place < float64(end):
-			return nil, 0, x.fault(CodeTimeBackwards, fmt.Sprintf("data record %d begins before the one before it has ended", r+1), "")
+			return nil, 0, x.fault(CodeTimeBackwards, fmt.Sprintf("data record %d begins before the one before it has ended", r+1), exportAgain)
 		case place > float64(x.options.Samples):
 			return nil, 0, x.takes(math.MaxInt)
 		case place > float64(end):
@@ -151,6 +157,9 @@ func (x *reading) places(h *edfHeader, body []byte, hz float64, samples int) ([]
 	}
 	if missing := end - h.records*samples; missing > 0 {
 		x.note(CodeTimeGaps, fmt.Sprintf("the time has %s: %s missing", plural(gaps, "gap"), plural(missing, "sample")))
+	}
+	if off > placeTolerance {
+		x.note(CodeTimeRounded, fmt.Sprintf("data records begin between samples: they are moved to the nearest, by at most %.2f of a step", off))
 	}
 	return places, end, nil
 }

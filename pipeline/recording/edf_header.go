@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // EDF, EDF+ and BDF: https://www.edfplus.info/specs/edf.html, edfplus.html and
@@ -52,16 +53,18 @@ func (x *reading) parseEDFHeader(data []byte) (*edfHeader, error) {
 	h := &edfHeader{file: x.File}
 	switch {
 	case len(data) == 0:
-		return nil, x.fault(CodeNoSamples, "is empty", "")
+		return nil, x.fault(CodeNoSamples, "is empty", askWhole)
 	case bytes.HasPrefix(data, []byte("\xffBIOSEMI")):
 		h.width = 3
-	case bytes.HasPrefix(data, []byte("0       ")):
+	case len(data) >= 8 && field(data, 0, 8) == "0":
 		h.width = 2
+	case bytes.HasPrefix(data, []byte("\x1f\x8b")) || bytes.HasPrefix(data, []byte("PK")):
+		return nil, x.fault(CodeEDFVersion, "is packed: EDF and BDF are read as they are", "unpack it")
 	default:
-		return nil, x.fault(CodeEDFVersion, "is no EDF or BDF file: it does not begin with their version", "")
+		return nil, x.fault(CodeEDFVersion, "is no EDF or BDF file: it does not begin with their version", "correct the format, or get the file again from where it came")
 	}
 	if len(data) < edfFixed {
-		return nil, x.fault(CodeTruncated, "ends within its header", "is the file complete?")
+		return nil, x.fault(CodeTruncated, "ends within its header", askWhole)
 	}
 	signals, ok := boundedInt(field(data, 252, 4), 1, mostSignals)
 	if !ok {
@@ -72,13 +75,13 @@ func (x *reading) parseEDFHeader(data []byte) (*edfHeader, error) {
 		return nil, x.edfFault("number of header bytes", "does not fit the number of signals")
 	}
 	if len(data) < h.size {
-		return nil, x.fault(CodeTruncated, "ends within its header", "is the file complete?")
+		return nil, x.fault(CodeTruncated, "ends within its header", askWhole)
 	}
 	if h.records, ok = boundedInt(field(data, 236, 8), -1, math.MaxInt32); !ok {
 		return nil, x.edfFault("number of data records", "is no whole number from -1 on")
 	}
 	if h.duration, ok = parseNumber([]byte(field(data, 244, 8)), '.'); !ok || h.duration < 0 {
-		return nil, x.edfFault("duration of a data record", "is no number of seconds")
+		return nil, x.edfFault("duration of a data record", "is no number of seconds"+commaWords(field(data, 244, 8)))
 	}
 	h.discontinuous = string(data[193:197]) == "DF+D"
 	return h, x.edfSignals(h, data[edfFixed:h.size], signals)
@@ -103,15 +106,23 @@ func (x *reading) edfSignals(h *edfHeader, data []byte, count int) error {
 		h.recordSize += s.samples * h.width
 	}
 	if h.recordSize == 0 {
-		return x.fault(CodeNoSamples, "its data records are empty", "")
+		return x.fault(CodeNoSamples, "its data records are empty", "correct the samples in a data record, or export the recording again")
 	}
 	return nil
+}
+
+// commaWords says what is wrong with a number that has a decimal comma.
+func commaWords(text string) string {
+	if decimalForm([]byte(text), ',') && strings.Count(text, ",") == 1 {
+		return ": it has a decimal comma, where the format has a point"
+	}
+	return ""
 }
 
 // edfFault is an Issue about a field of the header. The field's text is not
 // shown: where fields are shifted, it may be a part of the patient's.
 func (x *reading) edfFault(name, message string) error {
-	i := fault(x.File, CodeEDFHeader, message, "")
+	i := fault(x.File, CodeEDFHeader, message, "correct this field of the header, or export the recording again")
 	i.Name = name
 	return i
 }
@@ -125,7 +136,7 @@ type edfScale struct {
 func (x *reading) scale(h *edfHeader, k int) (edfScale, error) {
 	s := &h.signals[k]
 	bad := func(message string) (edfScale, error) {
-		i := fault(x.File, CodeEDFScale, message, "")
+		i := fault(x.File, CodeEDFScale, message, "correct minimum and maximum of the signal in the header, or export the recording again")
 		i.Name = "signal " + strconv.Itoa(k+1)
 		return edfScale{}, i
 	}
@@ -133,7 +144,7 @@ func (x *reading) scale(h *edfHeader, k int) (edfScale, error) {
 	for i, text := range []string{s.digital[0], s.digital[1], s.physical[0], s.physical[1]} {
 		var ok bool
 		if v[i], ok = parseNumber([]byte(text), '.'); !ok || math.Abs(v[i]) > mostExtreme {
-			return bad([]string{"digital minimum", "digital maximum", "physical minimum", "physical maximum"}[i] + " is no plausible number")
+			return bad([]string{"digital minimum", "digital maximum", "physical minimum", "physical maximum"}[i] + " is no plausible number" + commaWords(text))
 		}
 	}
 	switch {

@@ -121,7 +121,7 @@ func TestEDFForms(t *testing.T) {
 		"continuous":       {onsets("EDF+C", "+0", "+1", "+2"), []int{0, 100, 200}, nil},
 		"discontinuous":    {onsets("EDF+D", "+0.5", "+2.5", "+3.5"), []int{0, 200, 300}, []string{"time_gaps"}},
 		"no gap after all": {onsets("EDF+D", "-1", "+0", "+1"), []int{0, 100, 200}, nil},
-		"to the nearest":   {onsets("EDF+D", "+0", "+1.004", "+2.508"), []int{0, 100, 251}, []string{"time_gaps"}},
+		"to the nearest":   {onsets("EDF+D", "+0", "+1.004", "+2.508"), []int{0, 100, 251}, []string{"time_gaps", "time_rounded"}},
 		"24 bits, gap": {change(func(f *edfFile) {
 			f.version, f.width, f.kind, f.onsets = "\xffBIOSEMI", 3, "BDF+D", []string{"+0", "+1", "+9"}
 		}), []int{0, 100, 900}, []string{"time_gaps"}},

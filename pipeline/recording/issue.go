@@ -26,6 +26,13 @@ func (x *reading) note(code, message string) {
 	x.rec.Notes = append(x.rec.Notes, *i)
 }
 
+// Ways out that many faults share.
+const (
+	askWhole    = "is the file complete? get it again from where it came"
+	exportAgain = "export the recording again without gaps, as EDF or EDF+C"
+	mendHeader  = "correct the line, or get the header again from where it came"
+)
+
 // sourceFault turns what the source said about a file into an Issue.
 func sourceFault(name string, err error) error {
 	var coded interface {
@@ -33,9 +40,12 @@ func sourceFault(name string, err error) error {
 	}
 	if errors.As(err, &coded) {
 		i := coded.Issue(schema.SizeRecording)
+		if i.Hint == "" {
+			i.Hint = "put the file there so that it can be read, or correct the name that leads to it"
+		}
 		return &i
 	}
-	return fault(name, CodeReadFailed, "cannot be read: "+err.Error(), "")
+	return fault(name, CodeReadFailed, "cannot be read: "+err.Error(), askWhole)
 }
 
 // shorten keeps the start of a value, for a message.

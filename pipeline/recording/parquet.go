@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"slices"
@@ -71,6 +72,15 @@ func (x *reading) readParquet() error {
 	return x.setUnit("")
 }
 
+// columnarFault is the Issue of a file of columns that cannot be read.
+func (x *reading) columnarFault(err error) error {
+	i := fault(x.File, CodeReadFailed, "cannot be read: "+err.Error(), "write it as plain Parquet: not encrypted, packed by zstd, snappy, gzip or not at all; is it complete?")
+	if bytes.HasPrefix(x.raw, []byte("ARROW1")) || bytes.HasPrefix(x.raw, []byte("FEA1")) {
+		i.Hint = "is it an Arrow file (Feather)? write it as Parquet"
+	}
+	return i
+}
+
 // columns is a file of columns in progress.
 type columns struct {
 	*reading
@@ -82,7 +92,7 @@ type columns struct {
 
 func (c *columns) list() (err error) {
 	if c.all, err = c.options.Parquet.Columns(c.data); err != nil {
-		return sourceFault(c.File, err)
+		return c.columnarFault(err)
 	}
 	c.names = make([]string, len(c.all))
 	for i := range c.all {
@@ -96,6 +106,9 @@ func (c *columns) valueColumn() (string, error) {
 	if c.Channel == "" {
 		if !slices.Contains(c.names, pressureColumn) {
 			return "", c.fault(CodeColumnMissing, "has no column "+pressureColumn, "name the column in channel")
+		}
+		if !isSeries(c.all[slices.Index(c.names, pressureColumn)]) {
+			return "", c.fault(CodeChannelNotSignal, "its column "+pressureColumn+" holds no samples", "write numbers or lists of numbers, or name another column in channel")
 		}
 		return pressureColumn, nil
 	}
@@ -125,7 +138,7 @@ func (c *columns) ownRows() ([]int, error) {
 	} else {
 		var err error
 		if ids, err = c.options.Parquet.Texts(c.data, recordingColumn); err != nil {
-			return nil, sourceFault(c.File, err)
+			return nil, c.columnarFault(err)
 		}
 		c.cache.put(c.sum, recordingColumn, cached{texts: ids})
 	}
@@ -150,7 +163,7 @@ func (c *columns) series(name string) (cached, error) {
 	}
 	values, ends, err := c.options.Parquet.Series(c.data, name, c.options.Samples)
 	if err != nil {
-		return cached{}, sourceFault(c.File, err)
+		return cached{}, c.columnarFault(err)
 	}
 	kept := cached{values: values, ends: ends}
 	c.cache.put(c.sum, name, kept)
@@ -254,7 +267,7 @@ func (x *reading) parquetContents(c *Contents) error {
 	}
 	all, err := x.options.Parquet.Columns(data)
 	if err != nil {
-		return sourceFault(x.File, err)
+		return x.columnarFault(err)
 	}
 	for i, column := range all {
 		switch {
@@ -265,7 +278,7 @@ func (x *reading) parquetContents(c *Contents) error {
 		}
 	}
 	if len(c.Channels) == 0 {
-		return x.fault(CodeColumnMissing, fmt.Sprintf("none of its %d columns holds samples", len(all)), "")
+		return x.fault(CodeColumnMissing, fmt.Sprintf("none of its %d columns holds samples", len(all)), "samples stand in a column of numbers, or of lists of numbers")
 	}
 	return nil
 }

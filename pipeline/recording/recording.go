@@ -68,8 +68,23 @@ type Options struct {
 	HighestHz  float64
 	Delimiter  byte // of csv files: ','
 	Decimal    byte // decimal sign of csv files: '.'
+	Text       Text // what else is accepted in csv files
 
 	Parquet Columnar // nil: the format is not supported
+}
+
+// Text says what a csv file may be like beyond the plain form: as the study
+// declares it, for all of them. The zero value accepts nothing more.
+type Text struct {
+	UTF16     bool    // also UTF-16 with its byte order mark
+	LoneCR    bool    // also a carriage return alone ends a line
+	JoinLines bool    // a line break within quotation marks is a blank
+	Thousands string  // sign between groups of three digits, as schema.Groupings names it; "": none
+	Time      string  // the column of times, by name or position from 1; "": time_s
+	TimeUnit  float64 // seconds in its unit; 0: 1
+
+	HeaderLine int // the line of the header, from 1; 0: 1
+	FirstLine  int // the line of the first sample; 0: the one behind the header
 }
 
 // Reader reads recordings one after the other and reuses its memory; one per
@@ -199,17 +214,17 @@ func (r *Reader) format(file, name string) (int, error) {
 // check holds for every format.
 func (x *reading) check() error {
 	if len(x.rec.Samples) == 0 {
-		return x.fault(CodeNoSamples, "holds no samples", "")
+		return x.fault(CodeNoSamples, "holds no samples", askWhole)
 	}
 	if hz := x.rec.SamplingHz; !(hz >= x.options.LowestHz && hz <= x.options.HighestHz) {
-		i := fault(x.File, CodeSamplingImplausible, fmt.Sprintf("a sampling rate of %.6g Hz is outside %g to %g", hz, x.options.LowestHz, x.options.HighestHz), "")
+		i := fault(x.File, CodeSamplingImplausible, fmt.Sprintf("a sampling rate of %.6g Hz is outside %g to %g", hz, x.options.LowestHz, x.options.HighestHz), "correct sampling_hz in the table, or the rate that the file gives")
 		if k := hz * 1000; k >= x.options.LowestHz && k <= x.options.HighestHz {
-			i.Hint = "is the time in milliseconds? it must be in seconds"
+			i.Hint = "is the time in milliseconds? waveforms: {time_unit: ms} reads it"
 		}
 		return i
 	}
 	if !slices.ContainsFunc(x.rec.Samples, func(v float64) bool { return !math.IsNaN(v) }) {
-		return x.fault(CodeNoSamples, "every sample is missing", "")
+		return x.fault(CodeNoSamples, "every sample is missing", "name another channel, or leave the recording out")
 	}
 	return nil
 }

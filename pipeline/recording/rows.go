@@ -3,7 +3,6 @@ package recording
 import (
 	"bytes"
 	"encoding/binary"
-	"math"
 )
 
 // column is one column of a text table.
@@ -23,8 +22,13 @@ type table struct {
 	firstLine int    // number of its first line, as an editor counts
 	delimiter byte
 	point     byte
+	strict    bool   // the format leaves the text no choice, so that no setting can
 	missing   string // a word that stands for a missing value; "" only empty cells do
 	columns   []column
+	thousands string // sign between groups of three digits; "": none
+	joined    []int  // where line breaks became blanks
+
+	unseen, firstUnseen int // cells with a non-breaking space around their number, and the line of the first
 }
 
 // capacity is how many rows the body can have at most.
@@ -143,7 +147,7 @@ func (t *table) slowRow(row, i int) (int, error) {
 			return 0, t.ragged(start, i)
 		}
 		if s.out != nil {
-			if s.out[row], err = t.value(cell, i, c); err != nil {
+			if s.out[row], err = t.value(cell, row, i, c); err != nil {
 				return 0, err
 			}
 		}
@@ -159,7 +163,7 @@ func (t *table) cell(i, c int) (cell []byte, next int, last bool, err error) {
 	if k < len(t.data) && t.data[k] == '"' {
 		for k++; k < len(t.data) && t.data[k] != '"'; k++ {
 			if t.data[k] == '\n' || t.data[k] == '\r' {
-				return nil, 0, false, t.fault(i, c, nil, CodeQuotedNewline, "a quoted cell goes over the end of the line", "write each row on one line")
+				return nil, 0, false, t.fault(i, c, nil, CodeQuotedNewline, "a quoted cell goes over the end of the line", lineBreakHint)
 			}
 		}
 		k = min(k+1, len(t.data))
@@ -178,7 +182,7 @@ func (t *table) cell(i, c int) (cell []byte, next int, last bool, err error) {
 	case k+1 < len(t.data) && t.data[k+1] == '\n':
 		return cell, k + 2, true, nil
 	}
-	return nil, 0, false, t.fault(i, c, nil, CodeLoneCR, "a line ends with a carriage return alone", "save the file with line feeds at the line ends")
+	return nil, 0, false, t.fault(i, c, nil, CodeLoneCR, "a line ends with a carriage return alone", loneCRHint)
 }
 
 // trimCell takes off blanks around a cell and one pair of quotes.
@@ -190,70 +194,7 @@ func trimCell(cell []byte) []byte {
 	return cell
 }
 
-// value reads a number, NaN where the cell is empty, or says why it is none.
-func (t *table) value(cell []byte, i, c int) (float64, error) {
-	if len(cell) == 0 || t.missing != "" && string(cell) == t.missing {
-		return math.NaN(), nil
-	}
-	if v, ok := parseNumber(cell, t.point); ok {
-		return v, nil
-	}
-	switch {
-	case bytes.Contains(cell, []byte("\u00a0")):
-		return 0, t.fault(i, c, cell, CodeNonBreakingSpace, "the number holds a non-breaking space", "take it out")
-	case isMissingWord(cell):
-		return 0, t.fault(i, c, cell, CodeNaNText, "is a word, not a number", "leave the cell empty where a sample is missing")
-	case t.point == '.' && bytes.Count(cell, []byte{','}) == 1 && decimalForm(cell, ','):
-		return 0, t.fault(i, c, cell, CodeDecimalComma, "has a decimal comma", decimalHint)
-	case t.point == ',' && decimalForm(cell, '.'):
-		return 0, t.fault(i, c, cell, CodeDecimalPoint, "has a decimal point, where waveforms.decimal says comma", "write the file with one decimal sign")
-	}
-	return 0, t.fault(i, c, cell, CodeNotNumber, "is not a number", "write it as digits with one decimal sign")
-}
-
-const decimalHint = "waveforms: {decimal: comma} reads decimal commas"
-
-// isMissingWord knows the words that programs write for a number that is none.
-func isMissingWord(cell []byte) bool {
-	switch word := string(bytes.ToLower(bytes.TrimLeft(cell[:min(len(cell), 16)], "+-"))); word {
-	case "nan", "inf", "infinity", "na", "n/a", "null", "none", "nil", "missing", "#n/a", "-", ".":
-		return true
-	}
-	return bytes.Equal(cell, []byte("-")) || bytes.Equal(cell, []byte("--"))
-}
-
-// ragged is the fault of a line with more or fewer cells than there are columns.
-func (t *table) ragged(start, i int) error {
-	line := t.data[start:]
-	if k := bytes.IndexAny(line, "\r\n"); k >= 0 {
-		line = line[:k]
-	}
-	cells := bytes.Split(line, []byte{t.delimiter})
-	if len(line) == 0 {
-		return t.fault(start, -1, nil, CodeRowRagged, "the line is blank", "take it out, or write its delimiters")
-	}
-	if t.delimiter == ',' && len(cells) == 2*len(t.columns) && allDigits(cells) {
-		return t.fault(start, -1, line, CodeDecimalComma, "has decimal commas", "divide the columns by another sign, and "+decimalHint)
-	}
-	return t.fault(start, -1, line, CodeRowRagged, plural(len(cells), "cell")+" where there are "+plural(len(t.columns), "column"), "give every row as many cells as there are columns")
-}
-
-func allDigits(cells [][]byte) bool {
-	for _, cell := range cells {
-		if k := skipDigits(cell, skipSign(cell, 0)); k == 0 || k < len(cell) {
-			return false
-		}
-	}
-	return true
-}
-
-// fault is the Issue at position i of the file, in column c; c < 0: the row.
-func (t *table) fault(i, c int, value []byte, code, message, hint string) error {
-	issue := fault(t.file, code, message, hint)
-	issue.Row = t.firstLine + bytes.Count(t.data[t.start:i], []byte{'\n'})
-	if c >= 0 {
-		issue.Column, issue.Name = c+1, t.columns[c].name
-	}
-	issue.Value = shorten(value)
-	return issue
+// line gives the number of the line at position i, as an editor counts.
+func (t *table) line(i int) int {
+	return t.firstLine + bytes.Count(t.data[t.start:i], []byte{'\n'}) + t.joinedBefore(i) - t.joinedBefore(t.start)
 }

@@ -98,8 +98,8 @@ func refuse(t testing.TB, source recording.Source, o recording.Options, q record
 	if !errors.As(err, &issue) {
 		t.Fatalf("%+v: want an Issue, got %v with %d samples", q, err, len(rec.Samples))
 	}
-	if issue.Size != schema.SizeRecording || issue.Code == "" || issue.File == "" || issue.Message == "" {
-		t.Errorf("an Issue without size, code, file or message: %+v", issue)
+	if issue.Size != schema.SizeRecording || issue.Code == "" || issue.File == "" || issue.Message == "" || issue.Hint == "" {
+		t.Errorf("an Issue without size, code, file, message or way out: %+v", issue)
 	}
 	if issue.Code == recording.CodeReaderPanic {
 		t.Errorf("a panic: %v", issue)

@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"path"
@@ -56,6 +57,12 @@ func (x *reading) openHeader(file string) (*wfdbHeader, error) {
 	if err != nil {
 		return nil, err
 	}
+	if bytes.IndexByte(data, '\n') < 0 && bytes.IndexByte(data, '\r') >= 0 {
+		i := fault(file, CodeLoneCR, "lines end with a carriage return alone, which is accepted in a header", "")
+		i.Size = schema.SizeNote
+		x.rec.Notes = append(x.rec.Notes, *i)
+		data = bytes.ReplaceAll(data, []byte{'\r'}, []byte{'\n'})
+	}
 	return parseWFDBHeader(file, data)
 }
 
@@ -87,7 +94,7 @@ func (x *reading) describe(h *wfdbHeader, s *wfdbSignal) error {
 func (x *reading) pickSignal(h *wfdbHeader) (int, error) {
 	switch {
 	case len(h.signals) == 0:
-		return 0, x.fault(CodeNoSamples, "has no signals", "")
+		return 0, x.fault(CodeNoSamples, "has no signals", "name a header that lists signals")
 	case x.Channel == "" && len(h.signals) == 1:
 		return 0, nil
 	case x.Channel == "":
@@ -138,7 +145,7 @@ func (x *reading) openSignal(h *wfdbHeader, k int) (wfdbStream, error) {
 	}
 	for i := from; i < to; i++ {
 		if h.signals[i].storage != s.storage || h.signals[i].offset != s.offset {
-			return t, h.fault(h.signals[i].line, CodeWFDBHeader, "signals of one file must have one format and one offset", "")
+			return t, h.fault(h.signals[i].line, CodeWFDBHeader, "signals of one file must have one format and one offset", mendHeader)
 		}
 		if i < k {
 			t.first += h.signals[i].perFrame
@@ -163,13 +170,16 @@ func (x *reading) openSignal(h *wfdbHeader, k int) (wfdbStream, error) {
 		t.frames = whole
 	}
 	if t.frames > whole {
-		i := h.fault(s.line, CodeTruncated, fmt.Sprintf("the signal file holds %s, the header says %d", plural(whole, "frame"), t.frames), "is the file complete?")
+		i := h.fault(s.line, CodeTruncated, fmt.Sprintf("the signal file holds %s, the header says %d", plural(whole, "frame"), t.frames), askWhole)
 		i.Name, i.Value = "file", shorten([]byte(s.file))
 		return t, i
 	}
 	t.spare = whole - t.frames + spare/s.perFrame
 	return t, nil
 }
+
+// checksumHint also tells what accepts a record whose samples were changed on purpose.
+const checksumHint = "get the record again from where it came; where the samples were changed on purpose, end the line behind the field zero"
 
 // decode writes the physical values to out, which holds frames times samples
 // per frame, and holds check sum and initial value against them. A skewed
@@ -178,10 +188,10 @@ func (x *reading) decode(h *wfdbHeader, t *wfdbStream, out []float64) error {
 	s := t.signal
 	sum, first := t.values(out)
 	if s.hasSum && sum != s.checksum {
-		return h.fault(s.line, CodeChecksum, fmt.Sprintf("the samples sum to %d, the header says %d (modulo 65536)", sum, s.checksum), "get the record again from where it came")
+		return h.fault(s.line, CodeChecksum, fmt.Sprintf("the samples sum to %d, the header says %d (modulo 65536)", sum, s.checksum), checksumHint)
 	}
 	if s.hasInitial && t.frames > 0 && first != s.initial {
-		i := h.fault(s.line, CodeInitialValue, fmt.Sprintf("the first sample is %d, the header says %d", first, s.initial), "get the record again from where it came")
+		i := h.fault(s.line, CodeInitialValue, fmt.Sprintf("the first sample is %d, the header says %d", first, s.initial), checksumHint)
 		if !s.hasSum {
 			return i
 		}

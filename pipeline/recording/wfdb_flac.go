@@ -32,7 +32,7 @@ func (x *reading) unpackFLAC(h *wfdbHeader, data []byte, from, k, to int) (packe
 	}
 	for i := from; i < to; i++ {
 		if h.signals[i].perFrame != s.perFrame {
-			return nil, 0, h.fault(h.signals[i].line, CodeWFDBHeader, "signals of one FLAC file must have as many samples in a frame", "")
+			return nil, 0, h.fault(h.signals[i].line, CodeWFDBHeader, "signals of one FLAC file must have as many samples in a frame", mendHeader)
 		}
 	}
 	r := bufio.NewReader(bytes.NewReader(data))
@@ -42,7 +42,7 @@ func (x *reading) unpackFLAC(h *wfdbHeader, data []byte, from, k, to int) (packe
 		return damaged("the signal file is no FLAC stream, as its format says")
 	case int(info.NChannels) != to-from || info.BitsPerSample != flacBits(s.storage):
 		return nil, 0, h.fault(s.line, CodeWFDBHeader, fmt.Sprintf("the FLAC stream has %s of %d bits, the header %d of %d",
-			plural(int(info.NChannels), "channel"), info.BitsPerSample, to-from, flacBits(s.storage)), "")
+			plural(int(info.NChannels), "channel"), info.BitsPerSample, to-from, flacBits(s.storage)), mendHeader)
 	}
 	most, known := int(info.NSamples), info.NSamples > 0
 	if h.frames >= 0 {

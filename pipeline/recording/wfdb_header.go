@@ -58,6 +58,7 @@ const (
 // headerParser walks the lines of a header.
 type headerParser struct {
 	file string
+	all  []byte
 	rest []byte
 	line int
 }
@@ -81,18 +82,26 @@ func (p *headerParser) fault(code, name, value, message, hint string) error {
 	return i
 }
 
+// formHint tells what a file may be that is no header.
+func (p *headerParser) formHint() string {
+	if utf16Text(p.all) {
+		return "is UTF-16 text: save it as UTF-8"
+	}
+	return "name the header of the record, which ends in " + headerEnding
+}
+
 // parseWFDBHeader reads a header.
 func parseWFDBHeader(file string, data []byte) (*wfdbHeader, error) {
-	p := &headerParser{file: file, rest: data}
+	p := &headerParser{file: file, all: data, rest: bytes.TrimPrefix(data, byteOrderMark())}
 	fields := p.next()
 	if len(fields) < 2 || bytes.IndexByte(data, 0) >= 0 {
-		return nil, p.fault(CodeWFDBHeader, "", "", "is not a WFDB header: no line with a record name and a number of signals", "")
+		return nil, p.fault(CodeWFDBHeader, "", "", "is not a WFDB header: no line with a record name and a number of signals", p.formHint())
 	}
 	h := &wfdbHeader{file: file, frames: -1}
 	_, parts, multi := strings.Cut(fields[0], "/")
 	count, ok := boundedInt(fields[1], 0, mostSignals)
 	if !ok {
-		return nil, p.fault(CodeWFDBHeader, "number of signals", "", "is no number from 0 to "+strconv.Itoa(mostSignals), "")
+		return nil, p.fault(CodeWFDBHeader, "number of signals", "", "is no number from 0 to "+strconv.Itoa(mostSignals), mendHeader)
 	}
 	if err := h.recordLine(p, fields[2:]); err != nil {
 		return nil, err
@@ -100,7 +109,7 @@ func parseWFDBHeader(file string, data []byte) (*wfdbHeader, error) {
 	if multi {
 		segments, ok := boundedInt(parts, 1, mostSegments)
 		if !ok {
-			return nil, p.fault(CodeWFDBHeader, "number of segments", "", "is no number from 1 to "+strconv.Itoa(mostSegments), "")
+			return nil, p.fault(CodeWFDBHeader, "number of segments", "", "is no number from 1 to "+strconv.Itoa(mostSegments), mendHeader)
 		}
 		return h, h.segmentLines(p, segments)
 	}
@@ -117,7 +126,7 @@ func (h *wfdbHeader) recordLine(p *headerParser, fields []string) error {
 	rate, _, _ := strings.Cut(fields[0], "/")
 	hz, ok := parseNumber([]byte(rate), '.')
 	if !ok || !(hz > 0) {
-		return p.fault(CodeWFDBHeader, "sampling rate", "", "is no number above 0", "")
+		return p.fault(CodeWFDBHeader, "sampling rate", "", "is no number above 0"+commaWords(rate), mendHeader)
 	}
 	h.frameHz = hz
 	if len(fields) == 1 || strings.Contains(fields[1], ":") {
@@ -125,7 +134,7 @@ func (h *wfdbHeader) recordLine(p *headerParser, fields []string) error {
 	}
 	frames, ok := boundedInt(fields[1], 0, math.MaxInt/mostPerFrame)
 	if !ok {
-		return p.fault(CodeWFDBHeader, "number of samples", "", "is no whole number", "")
+		return p.fault(CodeWFDBHeader, "number of samples", "", "is no whole number", mendHeader)
 	}
 	if frames > 0 {
 		h.frames = frames
@@ -137,11 +146,11 @@ func (h *wfdbHeader) segmentLines(p *headerParser, count int) error {
 	for range count {
 		fields := p.next()
 		if len(fields) < 2 {
-			return p.fault(CodeWFDBHeader, "", "", "ends before its last segment", "")
+			return p.fault(CodeWFDBHeader, "", "", "ends before its last segment", mendHeader)
 		}
 		frames, ok := boundedInt(fields[1], 0, math.MaxInt/mostPerFrame)
 		if !ok {
-			return p.fault(CodeWFDBHeader, "segment length", fields[1], "is no whole number", "")
+			return p.fault(CodeWFDBHeader, "segment length", fields[1], "is no whole number", mendHeader)
 		}
 		h.segments = append(h.segments, wfdbSegment{line: p.line, name: fields[0], frames: frames})
 	}
@@ -152,7 +161,7 @@ func (h *wfdbHeader) signalLines(p *headerParser, count int) error {
 	for range count {
 		fields := p.next()
 		if len(fields) < 2 {
-			return p.fault(CodeWFDBHeader, "", "", "ends before its last signal", "")
+			return p.fault(CodeWFDBHeader, "", "", "ends before its last signal", mendHeader)
 		}
 		s := wfdbSignal{line: p.line, file: fields[0], perFrame: 1, gain: uncalibratedGain}
 		if err := s.storageField(p, fields[1]); err != nil {
@@ -207,7 +216,11 @@ func (s *wfdbSignal) otherFields(p *headerParser, fields []string) error {
 		}
 		v, ok := boundedInt(fields[k], -1<<32, 1<<32)
 		if !ok {
-			return p.fault(CodeWFDBHeader, name, fields[k], "is no whole number", "")
+			hint := mendHeader
+			if k == 1 {
+				hint = "a unit has no blank: write mm_Hg or mmHg"
+			}
+			return p.fault(CodeWFDBHeader, name, fields[k], "is no whole number", hint)
 		}
 		*into = v
 		return nil
@@ -241,7 +254,7 @@ func (s *wfdbSignal) gainField(p *headerParser, field string) (bool, error) {
 	text, rest, hasBaseline := strings.Cut(text, "(")
 	gain, ok := parseNumber([]byte(text), '.')
 	if !ok || gain != 0 && math.Abs(gain) < smallestGain {
-		return false, bad("the gain is no plausible number")
+		return false, bad("the gain is no plausible number" + commaWords(text))
 	}
 	if hasBaseline {
 		inner, after, closed := strings.Cut(rest, ")")

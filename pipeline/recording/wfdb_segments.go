@@ -8,6 +8,9 @@ import (
 	"strings"
 )
 
+// segmentHint is the way out of headers that do not fit each other.
+const segmentHint = "correct the headers so that they agree, or get the record again from where it came"
+
 // gapSegment stands for a stretch without any signal.
 const gapSegment = "~"
 
@@ -28,7 +31,7 @@ func (x *reading) readSegments(master *wfdbHeader) error {
 	perFrame, total := layout.signals[k].perFrame, 0
 	for i := range segments {
 		if segments[i].frames < 1 {
-			return master.fault(segments[i].line, CodeWFDBSegment, "the segment is empty", "")
+			return master.fault(segments[i].line, CodeWFDBSegment, "the segment is empty", segmentHint)
 		}
 		total += segments[i].frames
 		if err := x.takes(total * perFrame); err != nil {
@@ -36,7 +39,7 @@ func (x *reading) readSegments(master *wfdbHeader) error {
 		}
 	}
 	if master.frames >= 0 && master.frames != total {
-		return master.fault(1, CodeWFDBSegment, fmt.Sprintf("the segments have %d frames in all, the record %d", total, master.frames), "")
+		return master.fault(1, CodeWFDBSegment, fmt.Sprintf("the segments have %d frames in all, the record %d", total, master.frames), segmentHint)
 	}
 	samples := room(&x.samples, total*perFrame)
 	fill(samples)
@@ -69,7 +72,7 @@ func (x *reading) readSegments(master *wfdbHeader) error {
 func (x *reading) layout(master *wfdbHeader) (h *wfdbHeader, i, k int, err error) {
 	i = slices.IndexFunc(master.segments, func(s wfdbSegment) bool { return s.name != gapSegment })
 	if i < 0 {
-		return nil, 0, 0, x.fault(CodeNoSamples, "every segment is a gap", "")
+		return nil, 0, 0, x.fault(CodeNoSamples, "every segment is a gap", "leave the recording out")
 	}
 	if h, err = x.segmentHeader(master, &master.segments[i]); err != nil {
 		return nil, 0, 0, err
@@ -91,11 +94,11 @@ func (x *reading) segmentHeader(master *wfdbHeader, s *wfdbSegment) (*wfdbHeader
 	case err != nil:
 		return nil, err
 	case len(h.segments) > 0:
-		return nil, master.fault(s.line, CodeWFDBSegment, "a segment cannot have segments of its own", "")
+		return nil, master.fault(s.line, CodeWFDBSegment, "a segment cannot have segments of its own", segmentHint)
 	case h.frameHz != 0 && master.frameHz != 0 && h.frameHz != master.frameHz:
-		return nil, master.fault(s.line, CodeWFDBSegment, "the segment has another sampling rate than the record", "")
+		return nil, master.fault(s.line, CodeWFDBSegment, "the segment has another sampling rate than the record", segmentHint)
 	case h.frames >= 0 && h.frames != s.frames:
-		return nil, master.fault(s.line, CodeWFDBSegment, fmt.Sprintf("the segment's own header says %d frames, the record %d", h.frames, s.frames), "")
+		return nil, master.fault(s.line, CodeWFDBSegment, fmt.Sprintf("the segment's own header says %d frames, the record %d", h.frames, s.frames), segmentHint)
 	}
 	h.frames = s.frames
 	return h, nil
@@ -111,10 +114,10 @@ func (x *reading) readSegment(master *wfdbHeader, s *wfdbSegment, h *wfdbHeader,
 		}
 	}
 	if k >= len(h.signals) || h.signals[k].name != want.name || h.signals[k].perFrame != want.perFrame {
-		return master.fault(s.line, CodeWFDBSegment, "the segment has another signal in this place", "")
+		return master.fault(s.line, CodeWFDBSegment, "the segment has another signal in this place", segmentHint)
 	}
 	if h.signals[k].unit != want.unit || h.signals[k].calibrated != want.calibrated {
-		return h.fault(h.signals[k].line, CodeWFDBSegment, "the signal has another unit than in the other segments", "")
+		return h.fault(h.signals[k].line, CodeWFDBSegment, "the signal has another unit than in the other segments", segmentHint)
 	}
 	stream, err := x.openSignal(h, k)
 	if err != nil {

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"tonocohort/schema"
 )
 
 // fault is what is wrong with the text of one cell.
@@ -88,6 +90,19 @@ func hasUnseen(s string) bool {
 	return false
 }
 
+// plainBlanks makes non-breaking and other spaces plain, and drops zero-width ones.
+func plainBlanks(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\u200b' || r == '\ufeff' || r == '\u2060':
+			return -1
+		case unicode.IsSpace(r):
+			return ' '
+		}
+		return r
+	}, s)
+}
+
 // missingWords are what other programs write for a missing value.
 func missingWords() []string {
 	return []string{"na", "n.a.", "n/a", "#n/a", "null", "none", "nil", "missing", "miss", "unknown", ".", "-", "--", "?", "keine", "k.a."}
@@ -161,20 +176,18 @@ func explainNumber(s string, comma bool) *fault {
 		return &fault{"missing_word", "a word where a number is expected", "leave the cell empty, or recode the word to \"\""}
 	}
 	if hasUnseen(s) {
-		return &fault{"non_breaking_space", "a non-breaking or zero-width space within the number", "remove it; no thousands separator is read"}
+		return &fault{"non_breaking_space", "a non-breaking or zero-width space within the number", "csv: {thousands: space} reads groups of three digits; else remove it"}
 	}
-	group, point := ",", "."
+	point := "."
 	if comma {
-		group, point = ".", ","
+		point = ","
 	}
-	plain := strings.Replace(s, point, ".", 1)
 	if !comma && strings.Count(s, ",") == 1 && !strings.Contains(s, ".") && isDecimal(strings.Replace(s, ",", ".", 1)) {
-		return &fault{"decimal_comma", "a comma within a number", "csv: {decimal: comma} reads decimal commas; a thousands separator must go"}
+		return &fault{"decimal_comma", "a comma within a number", "csv: {decimal: comma} reads decimal commas, csv: {thousands: comma} commas between thousands"}
 	}
-	for _, separator := range []string{group, " ", "'", "’"} {
-		if strings.Contains(s, separator) && isDecimal(strings.ReplaceAll(plain, separator, "")) ||
-			isDecimal(strings.Replace(strings.ReplaceAll(s, separator, ""), point, ".", 1)) && strings.Contains(s, separator) {
-			return &fault{"thousands_separator", "a thousands separator within a number", "write digits and one decimal sign only"}
+	for _, g := range schema.Groupings() {
+		if ungrouped, ok := schema.Ungroup(s, g.Name, point[0]); ok && isDecimal(strings.Replace(ungrouped, point, ".", 1)) {
+			return &fault{"thousands_separator", "a thousands separator within a number", "csv: {thousands: " + g.Name + "} reads it; or write digits and one decimal sign only"}
 		}
 	}
 	cut := len(s) - len(strings.TrimLeft(s, "+-0123456789.,"))
@@ -211,6 +224,9 @@ func scanLevel(s, column string, levels []string) *fault {
 		}
 		return scanIdentifier(s)
 	}
+	if strings.ContainsAny(s, "\r\n") {
+		return &fault{"unknown_level", "levels: " + strings.Join(levels, ", "), breakHint(s, "")}
+	}
 	hint := "recode: {" + column + ": {" + quoteKey(shorten(s)) + ": LEVEL}} reads it as one of them"
 	for _, level := range levels {
 		if strings.EqualFold(level, s) {
@@ -237,14 +253,22 @@ func scanIdentifier(s string) *fault {
 	case startsFormula(s):
 		return &fault{"formula_leading", "starts with a sign that spreadsheets take for a formula", "ids and levels start with a letter or a digit"}
 	case hasUnseen(s):
-		return &fault{"non_breaking_space", "a non-breaking or zero-width space within the text", "replace it by a plain blank, or remove it"}
+		return &fault{"non_breaking_space", "a non-breaking or zero-width space within the text", "csv: {blanks: plain} reads it as a plain blank; or replace it"}
 	default:
-		return &fault{"bad_id", "not usable as an id or level: " + identifierRule, ""}
+		return &fault{"bad_id", "not usable as an id or level: " + identifierRule, breakHint(s, "")}
 	}
 }
 
 // startsFormula reports the characters of CWE-1236.
 func startsFormula(s string) bool { return s != "" && strings.IndexByte("=+-@\t\r", s[0]) >= 0 }
+
+// breakHint names the setting that reads line breaks within a cell.
+func breakHint(s, otherwise string) string {
+	if strings.ContainsAny(s, "\r\n") {
+		return "csv: {line_breaks: blank} reads a line break as a blank; or keep it on one line"
+	}
+	return otherwise
+}
 
 // scanText judges free text, which may hold anything that one line can.
 func scanText(s string) *fault {
@@ -252,7 +276,7 @@ func scanText(s string) *fault {
 	case startsFormula(s):
 		return &fault{"formula_leading", "starts with a sign that spreadsheets take for a formula", "put a letter or a digit first"}
 	case strings.ContainsFunc(s, unicode.IsControl):
-		return &fault{"control_character", "a control character or a line break within the text", "keep it on one line"}
+		return &fault{"control_character", "a control character or a line break within the text", breakHint(s, "take it out")}
 	}
 	return nil
 }

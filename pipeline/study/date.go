@@ -1,9 +1,11 @@
 package study
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"regexp"
+	"strings"
 	"time"
 )
 
@@ -34,8 +36,14 @@ func dateLayout(dates string) string {
 
 // scanDate reads a date in the layout; ISO dates are read in any case, since
 // nothing else looks like one.
-func scanDate(s, layout string) (time.Time, *fault) {
+//
+// Years of two digits are those of the hundred years from yearsFrom on; 0: they
+// are refused.
+func scanDate(s, layout string, yearsFrom int) (time.Time, *fault) {
 	t, err := time.Parse(layout, s)
+	if err != nil && yearsFrom > 0 && twoDigitYear.MatchString(s) {
+		t, err = shortDate(s, layout, yearsFrom)
+	}
 	if err != nil && layout != time.DateOnly {
 		t, err = time.Parse(time.DateOnly, s)
 	}
@@ -51,6 +59,20 @@ func scanDate(s, layout string) (time.Time, *fault) {
 	}
 }
 
+// shortDate reads a date whose year has two digits.
+func shortDate(s, layout string, yearsFrom int) (time.Time, error) {
+	t, err := time.Parse(strings.Replace(layout, "2006", "06", 1), s)
+	if err != nil {
+		return t, err
+	}
+	year := yearsFrom + ((t.Year()-yearsFrom)%100+100)%100
+	full := time.Date(year, t.Month(), t.Day(), 0, 0, 0, 0, time.UTC)
+	if full.Day() != t.Day() { // a 29 February that this century does not have
+		return t, errors.New("no such day")
+	}
+	return full, nil
+}
+
 // Years that a date of a living person's study can have (own limits).
 const (
 	earliestYear = 1850
@@ -63,7 +85,11 @@ func explainDate(s, layout string) *fault {
 	case isMissingWord(s):
 		return &fault{"missing_word", "a word where a date is expected", "leave the cell empty, or recode the word to \"\""}
 	case twoDigitYear.MatchString(s):
-		return &fault{"two_digit_year", "a year of two digits: the century is a guess", iso + ", with four digits for the year"}
+		order := ""
+		if layout == time.DateOnly {
+			order = "dates: dd.mm.yyyy, "
+		}
+		return &fault{"two_digit_year", "a year of two digits: the century is a guess", "csv: {" + order + "two_digit_years_from: 1926} reads 26 as 1926 and 25 as 2025; or " + iso}
 	case otherOrder.MatchString(s) && layout != time.DateOnly:
 		return &fault{"no_such_date", "no day of the calendar in the order that csv.dates declares", "check the order of day and month"}
 	case otherOrder.MatchString(s):

@@ -29,7 +29,7 @@ func tableFaults() []tableFault {
 		{name: "UTF-16 without a mark", file: "subjects.csv", new: "s\x00u\x00b\x00j\x00e\x00c\x00t\x00_\x00i\x00d\x00", code: "utf_16", size: structural, row: 1},
 		{name: "Latin letters of another encoding", file: "subjects.csv", old: "S2,male", new: "S\xfc,male", code: "not_utf_8", size: structural, row: 3, says: "windows-1252"},
 		{name: "NUL byte", file: "subjects.csv", old: "S2,male", new: "S2,ma\x00le", code: "nul_byte", size: structural, row: 3},
-		{name: "lone carriage return", file: "subjects.csv", old: "70\nS2", new: "70\rS2", code: "lone_cr", size: structural},
+		{name: "lone carriage return", file: "subjects.csv", old: "70\nS2", new: "70\rS2", code: "lone_cr", size: structural, row: 2, says: "csv: {line_ends: any} reads"},
 		{name: "CRLF", file: "subjects.csv", old: "70\nS2", new: "70\r\nS2", code: "crlf", size: note},
 		{name: "empty file", file: "subjects.csv", new: "", code: "empty_file", size: structural},
 		{name: "blank file", file: "subjects.csv", new: "\n \n", code: "empty_file", size: structural},
@@ -41,7 +41,7 @@ func tableFaults() []tableFault {
 		{name: "blank row", file: "subjects.csv", old: "S2,male", new: ",,,,\nS2,male", code: "blank_row", size: note, row: 3},
 		// The header.
 		{name: "duplicate header", file: "subjects.csv", old: "weight_kg", new: "height_cm", code: "duplicate_header", size: structural, row: 1, column: 5, says: "the first is column 4"},
-		{name: "misspelt required header", file: "subjects.csv", old: "sex", new: "Sexe", code: "missing_column", size: structural, row: 1, says: "is it the column Sexe?", more: []string{"unused_columns"}},
+		{name: "misspelt required header", file: "subjects.csv", old: "sex", new: "Sexe", code: "missing_column", size: structural, row: 1, says: `rename: {subjects: {"Sexe": sex}} reads it`, more: []string{"unused_columns"}},
 		{name: "misspelt optional header", file: "subjects.csv", old: "height_cm", new: "Height cm", code: "unused_columns", size: note, row: 1, says: "Height cm (did you mean height_cm?)"},
 		{name: "blanks in the header", file: "subjects.csv", old: "height_cm", new: " height_cm", code: "blanks_around", size: note, row: 1, column: 4},
 		// Keys.

@@ -15,7 +15,7 @@ func near(t testing.TB, what string, got, want, tolerance float64) {
 
 func day(t testing.TB, s string) time.Time {
 	t.Helper()
-	d, f := scanDate(s, time.DateOnly)
+	d, f := scanDate(s, time.DateOnly, 0)
 	if f != nil {
 		t.Fatal(f)
 	}

@@ -10,12 +10,12 @@ import (
 )
 
 // judgeText judges the text of a cell by the kind of its column.
-func (c *tableColumn) judgeText(text, dates string) (string, *fault) {
+func (c *tableColumn) judgeText(text, dates string, yearsFrom int) (string, *fault) {
 	switch {
 	case c.Kind == schema.Category:
 		return text, scanLevel(text, c.Name, c.Levels)
 	case c.Kind == schema.Date:
-		day, f := scanDate(text, dates)
+		day, f := scanDate(text, dates, yearsFrom)
 		if f != nil {
 			return "", f
 		}
@@ -43,6 +43,19 @@ func (c *tableColumn) judgeNumber(text string, comma bool) (float64, *fault) {
 		return v, nil
 	}
 	return math.NaN(), c.outOfRange(v)
+}
+
+// number judges the text of a numeric cell, taking declared signs between
+// thousands out.
+func (t *tableReader) number(c *tableColumn, text string) (float64, *fault) {
+	point := byte('.')
+	if t.comma {
+		point = ','
+	}
+	if plain, ok := schema.Ungroup(text, t.csv.Thousands, point); ok {
+		text = plain
+	}
+	return c.judgeNumber(text, t.comma)
 }
 
 // outOfRange explains a number outside the plausible range and, where another
@@ -92,13 +105,13 @@ func (t *tableReader) cell(i int) Cell {
 	}
 	c := &t.columns[i]
 	if c.Numeric() {
-		v, f := c.judgeNumber(text, t.comma)
+		v, f := t.number(c, text)
 		if f != nil {
 			t.lose(i, text, *f)
 		}
 		return Cell{Number: v}
 	}
-	read, f := c.judgeText(text, t.dates)
+	read, f := c.judgeText(text, t.dates, t.csv.TwoDigitYearsFrom)
 	if f != nil {
 		t.lose(i, text, *f)
 		return missing
@@ -116,7 +129,7 @@ func (t *tableReader) key(i int, level string) (Cell, bool) {
 	}
 	c := &t.columns[i]
 	if c.Numeric() {
-		v, f := c.judgeNumber(text, t.comma)
+		v, f := t.number(c, text)
 		if f != nil {
 			t.leaveOut(level, i, text, *f)
 			return Cell{}, false

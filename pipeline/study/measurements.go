@@ -57,7 +57,7 @@ func (t *tableReader) pressures(r *Reading) bool {
 			t.leaveOut("reading", i, "", fault{"missing_pressure", "no pressure: the reading is left out", ""})
 			return false
 		}
-		v, f := t.columns[i].judgeNumber(text, t.comma)
+		v, f := t.number(&t.columns[i], text)
 		if f != nil {
 			t.leaveOut("reading", i, text, *f)
 			return false

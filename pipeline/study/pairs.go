@@ -140,7 +140,7 @@ func (t *tableReader) describePair(p *Pair, o Options, fail func(int, string, fa
 		side.into.Channel = strings.Clone(t.raw(t.column(side.name + "_channel")))
 	}
 	if i := t.column("sampling_hz"); t.raw(i) != "" {
-		v, f := t.columns[i].judgeNumber(t.raw(i), t.comma)
+		v, f := t.number(&t.columns[i], t.raw(i))
 		if f != nil {
 			fail(i, t.raw(i), *f)
 		} else {

@@ -30,6 +30,7 @@ func decodeSettings(data []byte, o Options) (schema.Settings, *decoder) {
 	d.checkTables(s)
 	d.checkCSV(s.CSV)
 	d.checkWaveforms(s.Waveforms)
+	d.checkRename(s.Rename)
 	d.checkCovariates(s.Covariates)
 	d.checkRecode(s)
 	d.checkUnits(s)
@@ -81,25 +82,6 @@ func (d *decoder) checkTables(s schema.Settings) {
 			d.fault(at, t.file, "same_file", "the same file as tables."+other, "each table is a file of its own")
 		}
 		seen[clean] = t.table
-	}
-}
-
-func (d *decoder) checkCSV(c schema.CSVSettings) {
-	d.oneOf("csv.delimiter", c.Delimiter, []string{"comma", "semicolon", "tab"})
-	d.oneOf("csv.decimal", c.Decimal, []string{"point", "comma"})
-	d.oneOf("csv.dates", c.Dates, []string{"yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "mm/dd/yyyy"})
-	d.oneOf("csv.encoding", c.Encoding, []string{"utf-8", "utf-16", "windows-1252"})
-}
-
-func (d *decoder) checkWaveforms(w schema.WaveformSettings) {
-	names := slices.Sorted(maps.Keys(schema.Delimiters()))
-	if !d.oneOf("waveforms.decimal", w.Decimal, []string{"point", "comma"}) {
-		return
-	}
-	if w.Delimiter == "comma" && w.Decimal == "comma" {
-		d.fault("waveforms.delimiter", w.Delimiter, "same_sign", "delimiter and decimal sign are the same", "declare the delimiter that the files have, semicolon for one")
-	} else if _, _, ok := w.Signs(); !ok {
-		d.fault("waveforms.delimiter", w.Delimiter, "unknown_value", "known values: "+strings.Join(names, ", ")+", or a sign that no number has", didYouMean(w.Delimiter, names))
 	}
 }
 

@@ -27,9 +27,11 @@ type tableReader struct {
 	columns []tableColumn // in the order of their declaration
 	rows    rowSource
 	width   int
-	hint    int  // rows to expect, for memory; never more than hintLimit
-	comma   bool // decimal comma
+	hint    int                // rows to expect, for memory; never more than hintLimit
+	csv     schema.CSVSettings // its zero value for a Parquet table
+	comma   bool               // decimal comma
 	dates   string
+	renamed map[string]string
 	log     *faults
 	count   TableCount
 	broken  bool // rows could not be read: what is missing here proves nothing
@@ -45,7 +47,10 @@ const hintLimit = 2_000_000
 func open(l *loader, spec schema.Table, file string, text []byte, frame *schema.Frame) *tableReader {
 	s := &l.study.Settings
 	t := &tableReader{file: file, log: &l.log, comma: s.CSV.Decimal == "comma" && frame == nil, dates: dateLayout(s.CSV.Dates),
-		count: TableCount{Table: spec.Name}}
+		renamed: s.Rename[spec.Name], count: TableCount{Table: spec.Name}}
+	if frame == nil {
+		t.csv = s.CSV
+	}
 	if frame != nil {
 		t.rows, t.hint = newFrameRows(frame), min(frame.N, hintLimit)
 	} else {
@@ -83,95 +88,8 @@ func open(l *loader, spec schema.Table, file string, text []byte, frame *schema.
 	return t
 }
 
-// headerNames trims the header and reports names that stand in it twice.
-func (t *tableReader) headerNames(header []string) []string {
-	names := make([]string, len(header))
-	for i, cell := range header {
-		text, blanks, _ := trim(cell)
-		names[i] = strings.Clone(text)
-		if blanks {
-			t.log.note(noteKey{t.file, names[i], "blanks_around", i + 1}, t.rows.line(i), "white space around the column name is dropped", "")
-		}
-		if text == "" {
-			continue
-		}
-		if first := slices.Index(names[:i], text); first >= 0 {
-			t.structural(1, i+1, text, "duplicate_header", fmt.Sprintf("two columns have this name, the first is column %d", first+1), "remove or rename one")
-		}
-	}
-	return names
-}
-
 func (t *tableReader) structural(row, column int, name, code, message, hint string) {
 	t.log.add(schema.Issue{Size: schema.SizeStructural, File: t.file, Row: row, Column: column, Name: name, Code: code, Message: message, Hint: hint})
-}
-
-// checkHeader reports required columns that are absent, and, once, the columns
-// that the study does not use. It is false where rows cannot be placed.
-func (t *tableReader) checkHeader(names []string) bool {
-	var unused, declared []string
-	for _, c := range t.columns {
-		declared = append(declared, c.Name)
-	}
-	for _, name := range names {
-		if name != "" && !slices.Contains(declared, name) {
-			unused = append(unused, name)
-		}
-	}
-	placed := true
-	for _, c := range t.columns {
-		if c.at >= 0 || !c.Required {
-			continue
-		}
-		hint := ""
-		if near, ok := nearestHeader(c.Name, unused); ok {
-			hint = "is it the column " + shorten(near) + "? Rename that"
-		}
-		t.structural(1, 0, c.Name, "missing_column", "the table has no column of this name", hint)
-		placed = placed && !c.Key
-	}
-	t.noteUnused(names, unused)
-	return placed
-}
-
-func (t *tableReader) noteUnused(names, unused []string) {
-	var listed []string
-	for _, name := range unused {
-		text := shorten(name)
-		for _, c := range t.columns {
-			if near, ok := nearestHeader(c.Name, []string{name}); ok && near == name && c.at < 0 && len(c.Name) > 3 {
-				text += " (did you mean " + c.Name + "?)"
-				break
-			}
-		}
-		listed = append(listed, text)
-	}
-	if slices.Contains(names, "") {
-		listed = append(listed, "a column without a name")
-	}
-	if len(listed) > 0 {
-		t.log.add(schema.Issue{Size: schema.SizeNote, File: t.file, Row: 1, Code: "unused_columns",
-			Message: "columns that are not used: " + strings.Join(listed, ", "), Hint: "declare under covariates what the analysis needs"})
-	}
-}
-
-// nearestHeader finds the header closest to a declared name; one that differs
-// in case, blanks and signs alone is the closest there is.
-func nearestHeader(name string, headers []string) (string, bool) {
-	plain := func(s string) string {
-		return strings.ToLower(strings.NewReplacer("_", "", " ", "", "-", "", ".", "").Replace(s))
-	}
-	for _, h := range headers {
-		if plain(h) == plain(name) {
-			return h, true
-		}
-	}
-	for _, h := range headers {
-		if len(h) > 2 && strings.HasPrefix(name, strings.ToLower(h)+"_") {
-			return h, true
-		}
-	}
-	return schema.Nearest(name, headers)
 }
 
 // next moves to the next row that has any content and as many cells as the
@@ -227,6 +145,12 @@ func (t *tableReader) raw(i int) string {
 		return ""
 	}
 	text, blanks, unseen := trim(t.cells[c.at])
+	if t.csv.LineBreaks == "blank" && strings.ContainsAny(text, "\r\n") {
+		text = strings.NewReplacer("\r\n", " ", "\n", " ", "\r", " ").Replace(text)
+	}
+	if t.csv.Blanks == "plain" && !c.Numeric() && hasUnseen(text) {
+		text = plainBlanks(text)
+	}
 	if blanks && text != "" {
 		code, message := "blanks_around", "white space around the value is dropped"
 		if unseen {

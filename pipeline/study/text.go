@@ -42,7 +42,7 @@ func plainText(data []byte, file string, c schema.CSVSettings) ([]byte, []schema
 		}
 		data = fromUTF16(data)
 	case wide || looksUTF16(data):
-		return structural(1, "utf_16", "UTF-16, not UTF-8", "save it as CSV UTF-8, or declare csv: {encoding: utf-16}")
+		return structural(1, "utf_16", "UTF-16, not UTF-8", "csv: {encoding: utf-16} reads it, in all tables alike; or save it as CSV UTF-8")
 	case c.Encoding == "windows-1252":
 		converted, row := fromWindows1252(data)
 		if row > 0 {
@@ -57,11 +57,14 @@ func plainText(data []byte, file string, c schema.CSVSettings) ([]byte, []schema
 		return structural(lineOf(data, i), "nul_byte", "a NUL byte: this is not text", "save it as CSV UTF-8")
 	}
 	if i := firstInvalid(data); i >= 0 {
-		return structural(lineOf(data, i), "not_utf_8", "bytes that are not UTF-8", "save it as CSV UTF-8, or declare csv: {encoding: windows-1252}")
+		return structural(lineOf(data, i), "not_utf_8", "bytes that are not UTF-8", "csv: {encoding: windows-1252} reads them, in all tables alike; or save it as CSV UTF-8")
 	}
 	crlf := bytes.Count(data, []byte("\r\n"))
 	if lone := bytes.Count(data, []byte("\r")) - crlf; lone > 0 {
-		return structural(0, "lone_cr", fmt.Sprintf("%d carriage returns without a line feed", lone), "save it with line ends LF or CRLF")
+		if c.LineEnds != "any" {
+			return structural(lineOf(data, loneCR(data)), "lone_cr", fmt.Sprintf("%d carriage returns without a line feed, the first here", lone), "csv: {line_ends: any} reads them as line ends; or save it with LF or CRLF")
+		}
+		data = bytes.ReplaceAll(bytes.ReplaceAll(data, []byte("\r\n"), []byte("\n")), []byte("\r"), []byte("\n"))
 	}
 	if crlf > 0 {
 		notes = append(notes, at(schema.SizeNote, 0, "crlf", "lines end in CRLF, which is accepted", "")...)
@@ -70,6 +73,16 @@ func plainText(data []byte, file string, c schema.CSVSettings) ([]byte, []schema
 		return structural(0, "empty_file", "the file is empty", "a table has at least a header line")
 	}
 	return data, notes
+}
+
+// loneCR finds the first carriage return without a line feed.
+func loneCR(data []byte) int {
+	for i, c := range data {
+		if c == '\r' && (i+1 == len(data) || data[i+1] != '\n') {
+			return i
+		}
+	}
+	return -1
 }
 
 // looksUTF16 finds UTF-16 without its mark: ASCII text has a NUL in every
