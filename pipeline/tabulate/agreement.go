@@ -69,11 +69,11 @@ func (a *agreement) write(t topic, n behind, r stats.Result, i stats.Interval) {
 }
 
 // repeats writes what the values of a person, in their order, tell of a
-// measurement that is repeated: the spread within persons, the intraclass
-// correlation of the first two, and their differences. Persons with fewer than
-// two values count as missing.
+// measurement that is repeated: the spread within persons, the forms of the
+// intraclass correlation, and the differences of the first two. Persons with fewer
+// than two values count as missing.
 func (a *agreement) repeats(t topic, persons [][]float64) {
-	var kept, pairs [][]float64
+	var kept [][]float64
 	n := behind{}
 	for _, values := range persons {
 		present := present(values)
@@ -81,25 +81,15 @@ func (a *agreement) repeats(t topic, persons [][]float64) {
 			n.missing++
 			continue
 		}
-		kept, pairs = append(kept, present), append(pairs, present[:2])
+		kept = append(kept, present)
 		n.observations += len(present)
 	}
 	n.persons = len(kept)
 	a.within(t, n, kept)
-	n.observations = 2 * n.persons
-	icc := stats.Result{Statistic: "icc_2_1", Estimate: math.NaN(), Method: concord.ICC21, Unit: "1"}
-	var interval stats.Interval
-	if table, err := concord.NewTwoWay(pairs); err != nil {
-		icc.Note = fewPersons(2)
-	} else if c, err := table.ICC(concord.ICC21, confidence); err == nil {
-		icc.Estimate, interval = c.Estimate, c.Interval
-		interval.Method = "mcgraw_wong_1996"
-		icc.Note = "first and second as two raters of the same persons; absolute agreement of one measurement"
-	}
-	a.write(t, n, icc, interval)
-	first, second := make([]float64, len(pairs)), make([]float64, len(pairs))
-	for i, p := range pairs {
-		first[i], second[i] = p[0], p[1]
+	a.correlations(t, n, kept)
+	first, second := make([]float64, len(kept)), make([]float64, len(kept))
+	for i, values := range kept {
+		first[i], second[i] = values[0], values[1]
 	}
 	a.pairs(t, first, second, n.missing)
 }

@@ -98,6 +98,7 @@ func (a *agreement) estimatePairs(k methodPair, rows [][2]int) {
 		t := topic{comparison: k.comparison, first: k.first, second: k.second, variable: name, unit: f.Column(name).Unit,
 			note: "one recording per person, the first of the visit"}
 		a.pairs(t, first, second, 0)
+		a.lines(t, first, second, 0)
 	}
 }
 

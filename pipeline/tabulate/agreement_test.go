@@ -113,9 +113,67 @@ func TestAgreementOfPeakFlow(t *testing.T) {
 	if got := f.Number(row, "estimate"); math.Abs(got+78.097301611094) > 5e-3 { // 1.96 there is rounded
 		t.Errorf("lower limit %v", got)
 	}
+	// Lines by R 4.2.2, of the small meter on the large one; here first and second
+	// are the other way round, so that the Deming slope is the reciprocal.
+	deming := at(betweenMethods, "central_sbp_mmhg", "deming_slope")
+	agree(t, "Deming", f.Number(deming, "estimate"), 1/0.970880819764939)
+	agree(t, "Deming", f.Number(at(betweenMethods, "central_sbp_mmhg", "deming_intercept"), "estimate"), -15.2315555223308/0.970880819764939)
+	if low, high := f.Number(deming, "low"), f.Number(deming, "high"); !(low < 1 && 1 < high) {
+		t.Errorf("slope %g to %g", low, high)
+	}
 	// Exact limits: the far end is further from the limit than the near one.
 	if low, high := f.Number(row, "low"), f.Number(row, "high"); !(f.Number(row, "estimate")-low > high-f.Number(row, "estimate")) {
 		t.Errorf("lower limit from %v to %v", low, high)
+	}
+}
+
+// The same meters the way round that R had them, for a line that is not symmetric
+// in its offset: Passing and Bablok's formulas written out in R 4.2.2.
+func TestLineBetweenMethods(t *testing.T) {
+	flow := peakFlow(t)
+	m := newMeasured()
+	for i := range flow["large1"] {
+		who := fmt.Sprintf("S%02d", i+1)
+		m.visit(who, "v1", 50)
+		m.recording(who, "v1", who+"a", "central_pp_mmhg", 40.0)
+		fill(m.Estimates, "recording_id", who+"a", "method", "tube_constant", "calibration", "sbp_dbp", "primary", 1.0, "central_sbp_mmhg", flow["large1"][i])
+		fill(m.Estimates, "recording_id", who+"a", "method", "moving_average", "calibration", "sbp_dbp", "primary", 0.0, "central_sbp_mmhg", flow["mini1"][i])
+	}
+	f := m.agreement()
+	for statistic, want := range map[string][3]float64{
+		"passing_bablok_slope":     {1.064814814814815, 0.837078651685393, 1.396825396825397},
+		"passing_bablok_intercept": {-24.3055555555556, -178.031746031746, 82.938202247191},
+		"deming_slope":             {0.970880819764939, 0.970880819764939 - 2.131449545559323*0.139017094560376, 0.970880819764939 + 2.131449545559323*0.139017094560376},
+	} {
+		row := find(t, f, "comparison", betweenMethods, "statistic", statistic)
+		agree(t, statistic, f.Number(row, "estimate"), want[0])
+		agree(t, statistic+" low", f.Number(row, "low"), want[1])
+		agree(t, statistic+" high", f.Number(row, "high"), want[2])
+	}
+}
+
+// Six persons rated by four judges (Shrout and Fleiss 1979, Psychol Bull 86:420-8,
+// table 4: 0.17, 0.29, 0.71, 0.44, 0.62 and 0.91), as the recordings of a visit; a
+// seventh with two is not of the table. The digits are those of psych 2.2.9 in R.
+func TestFormsOfCorrelation(t *testing.T) {
+	m := newMeasured()
+	for i, row := range [][]float64{{9, 2, 5, 8}, {6, 1, 3, 2}, {8, 4, 6, 8}, {7, 1, 2, 6}, {10, 5, 6, 9}, {6, 2, 4, 7}, {5, 5}} {
+		who := fmt.Sprintf("S%d", i)
+		m.visit(who, "v1", 50)
+		for j, v := range row {
+			m.recording(who, "v1", fmt.Sprint(who, j), "central_pp_mmhg", v)
+		}
+	}
+	f := m.agreement()
+	g := readGolden(t, "r05_agreement")
+	for statistic, name := range map[string]string{"icc_1_1": "ICC1_1", "icc_2_1": "ICC2_1", "icc_3_1": "ICC3_1", "icc_1_k": "ICC1_k", "icc_2_k": "ICC2_k", "icc_3_k": "ICC3_k"} {
+		row := find(t, f, "comparison", betweenReplicates, "variable", "central_pp_mmhg", "statistic", statistic)
+		agree(t, statistic, f.Number(row, "estimate"), g.number("icc_shrout_fleiss", name, "icc"))
+		agree(t, statistic+" low", f.Number(row, "low"), g.number("icc_shrout_fleiss", name, "lo"))
+		agree(t, statistic+" high", f.Number(row, "high"), g.number("icc_shrout_fleiss", name, "hi"))
+		if n, missing := f.Number(row, "n"), f.Number(row, "n_missing"); n != 6 || missing != 1 {
+			t.Errorf("%g persons, %g missing", n, missing)
+		}
 	}
 }
 

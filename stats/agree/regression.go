@@ -38,16 +38,14 @@ func Deming(x, y []float64, ratio, level float64) (Line, error) {
 	}
 	n := len(x)
 	l := Line{Pairs: n}
-	l.Intercept, l.Slope = demingLine(x, y, ratio)
+	all := momentsOf(x, y)
+	l.Intercept, l.Slope = all.line(ratio)
 	if math.IsNaN(l.Slope) {
 		return l, errors.New("agree: the methods do not vary together; no line can be fitted")
 	}
 	intercepts, slopes := make([]float64, n), make([]float64, n)
-	restX, restY := make([]float64, 0, n-1), make([]float64, 0, n-1)
 	for i := range n {
-		restX = append(append(restX[:0], x[:i]...), x[i+1:]...)
-		restY = append(append(restY[:0], y[:i]...), y[i+1:]...)
-		a, b := demingLine(restX, restY, ratio)
+		a, b := all.without(x[i], y[i]).line(ratio)
 		intercepts[i] = float64(float64(n)*l.Intercept) - float64(float64(n-1)*a)
 		slopes[i] = float64(float64(n)*l.Slope) - float64(float64(n-1)*b)
 	}
@@ -58,27 +56,40 @@ func Deming(x, y []float64, ratio, level float64) (Line, error) {
 	return l, nil
 }
 
-func demingLine(x, y []float64, ratio float64) (intercept, slope float64) {
-	mx, my := stats.Mean(x), stats.Mean(y)
-	var sxx, syy, sxy float64
+// moments are means, and sums of squares and products about them.
+type moments struct{ n, mx, my, sxx, syy, sxy float64 }
+
+func momentsOf(x, y []float64) moments {
+	m := moments{n: float64(len(x)), mx: stats.Mean(x), my: stats.Mean(y)}
 	for i := range x {
-		dx, dy := x[i]-mx, y[i]-my
-		sxx += float64(dx * dx)
-		syy += float64(dy * dy)
-		sxy += float64(dx * dy)
+		dx, dy := x[i]-m.mx, y[i]-m.my
+		m.sxx += float64(dx * dx)
+		m.syy += float64(dy * dy)
+		m.sxy += float64(dx * dy)
 	}
-	if sxy == 0 {
+	return m
+}
+
+// without leaves one point out.
+func (m moments) without(x, y float64) moments {
+	dx, dy, share := x-m.mx, y-m.my, m.n/(m.n-1)
+	return moments{n: m.n - 1, mx: m.mx - dx/(m.n-1), my: m.my - dy/(m.n-1),
+		sxx: m.sxx - float64(share*float64(dx*dx)), syy: m.syy - float64(share*float64(dy*dy)), sxy: m.sxy - float64(share*float64(dx*dy))}
+}
+
+func (m moments) line(ratio float64) (intercept, slope float64) {
+	if m.sxy == 0 {
 		return math.NaN(), math.NaN()
 	}
-	d := syy - float64(ratio*sxx)
-	root := math.Sqrt(float64(d*d) + float64(4*ratio*float64(sxy*sxy)))
+	d := m.syy - float64(ratio*m.sxx)
+	root := math.Sqrt(float64(d*d) + float64(4*ratio*float64(m.sxy*m.sxy)))
 	// Two forms of the same root; the one without cancellation is used.
 	if d >= 0 {
-		slope = (d + root) / (2 * sxy)
+		slope = (d + root) / (2 * m.sxy)
 	} else {
-		slope = 2 * ratio * sxy / (root - d)
+		slope = 2 * ratio * m.sxy / (root - d)
 	}
-	return my - float64(slope*mx), slope
+	return m.my - float64(slope*m.mx), slope
 }
 
 // mostPairs bounds the memory of Passing-Bablok: the slopes between all pairs of
