@@ -43,6 +43,9 @@ func Bundle(ctx context.Context, resultsDir, outDir string, o BundleOptions) (fi
 		return 0, err
 	}
 	defer results.close()
+	if err := onlyWhole(resultsDir, results.manifest); err != nil {
+		return 0, err
+	}
 	if _, err := os.Lstat(outDir); err == nil {
 		return 0, fmt.Errorf("%s: %w", outDir, ErrBundleExists)
 	}

@@ -24,26 +24,21 @@ func (p *personTables) all() []*openTable {
 
 func (r *run) createPersonTables() (*personTables, error) {
 	p := &personTables{}
-	for _, t := range []struct {
-		slot  **openTable
-		table schema.Table
-	}{
-		{&p.recordings, schema.RecordingsTable()},
-		{&p.visits, schema.SubjectVisitsTable(r.study.Carried)},
-		{&p.beats, schema.BeatsTable()},
-		{&p.waveforms, schema.WaveformsTable()},
-		{&p.estimates, schema.EstimatesTable()},
-		{&p.uncertainty, schema.UncertaintyTable()},
-		{&p.reviews, schema.ReviewsTable()},
-		{&p.readings, schema.ReadingsTable()},
-		{&p.exclusions, schema.ExclusionsTable()},
-	} {
+	slots := []**openTable{&p.recordings, &p.visits, &p.beats, &p.waveforms, &p.estimates, &p.uncertainty, &p.reviews, &p.readings, &p.exclusions}
+	for i, table := range personTableSchemas(r.study.Carried) {
 		var err error
-		if *t.slot, err = createTable(r.results, tablePath(t.table.Name), t.table, r.tableMeta); err != nil {
+		if *slots[i], err = createTable(r.results, tablePath(table.Name), table, r.tableMeta); err != nil {
 			return p, err
 		}
 	}
 	return p, nil
+}
+
+// personTableSchemas declares the tables that are written chunk by chunk, in the
+// order of all.
+func personTableSchemas(carried []schema.Column) []schema.Table {
+	return []schema.Table{schema.RecordingsTable(), schema.SubjectVisitsTable(carried), schema.BeatsTable(), schema.WaveformsTable(), schema.EstimatesTable(),
+		schema.UncertaintyTable(), schema.ReviewsTable(), schema.ReadingsTable(), schema.ExclusionsTable()}
 }
 
 func tablePath(name string) string { return tablesFolder + name + ".parquet" }
@@ -83,8 +78,7 @@ func (r *run) computeRecordings(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	left := newLeftOut(r.study)
-	if err := tables.exclusions.append(left.withoutSubject()); err != nil {
+	if err := tables.exclusions.append(r.left.withoutSubject()); err != nil {
 		return err
 	}
 	group, ctx := errgroup.WithContext(ctx)
@@ -92,7 +86,7 @@ func (r *run) computeRecordings(ctx context.Context) (err error) {
 	group.Go(func() error { return r.computeChunks(ctx, done) })
 	group.Go(func() error {
 		for slots := range done {
-			if err := r.writeChunk(tables, left, slots); err != nil {
+			if err := r.writeChunk(tables, slots); err != nil {
 				return err
 			}
 		}
@@ -153,12 +147,12 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 
 // writeChunk appends the rows of a chunk, counts what became of whom, and seals
 // what was computed.
-func (r *run) writeChunk(tables *personTables, left *leftOut, slots []slot) error {
+func (r *run) writeChunk(tables *personTables, slots []slot) error {
 	rows := newChunkRows(r.study.Carried)
 	frames := rows.frames()
 	for i := range slots {
 		s := &slots[i]
-		left.add(rows.exclusions, s.subject.ID)
+		r.left.add(rows.exclusions, s.subject.ID)
 		p := s.kept
 		if p != nil {
 			if err := readRows(p.rows, frames); err != nil {

@@ -88,6 +88,9 @@ func Compare(ctx context.Context, a, b string, o CompareOptions) (*Comparison, e
 		return nil, err
 	}
 	defer right.close()
+	if err := sameParts(a, b, left.manifest, right.manifest); err != nil {
+		return nil, err
+	}
 	return compareFiles(ctx, left, right, nil, o)
 }
 

@@ -24,7 +24,7 @@ func sealedWith(t testing.TB, build string, frames ...*schema.Frame) string {
 	if err := o.open(false); err != nil {
 		t.Fatal(err)
 	}
-	o.begin(schema.DefaultSettings(), "test", nil)
+	o.begin(schema.DefaultSettings(), schema.Build{Program: "tonocohort", Version: "test"}, nil)
 	o.manifest.Build.Executable = build
 	for _, f := range frames {
 		if err := o.write(f); err != nil {

@@ -47,9 +47,7 @@ func contentOf(manifest []byte) (string, error) {
 // sealManifest sorts the lists, fills in the content digest and writes the
 // manifest, which seals the folder.
 func sealManifest(results *store.Folder, m *schema.Manifest) error {
-	slices.SortFunc(m.Inputs, func(a, b schema.File) int {
-		return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.SHA256, b.SHA256))
-	})
+	slices.SortFunc(m.Inputs, byPath)
 	m.Inputs = slices.Compact(m.Inputs) // a side file serves many recordings
 	slices.SortFunc(m.Outputs, func(a, b schema.Output) int { return cmp.Compare(a.Path, b.Path) })
 	data, err := json.Marshal(m)
@@ -68,6 +66,10 @@ func sealManifest(results *store.Folder, m *schema.Manifest) error {
 	return err
 }
 
+func byPath(a, b schema.File) int {
+	return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.SHA256, b.SHA256))
+}
+
 // maxManifest bounds what is read of a manifest that may not be ours.
 const maxManifest = 4 << 30
 
@@ -80,12 +82,6 @@ func ReadManifest(dir string) (*schema.Manifest, error) {
 	}
 	defer root.Close()
 	return readManifest(root)
-}
-
-// Sealed reports whether a results folder holds a finished run.
-func Sealed(dir string) bool {
-	_, err := ReadManifest(dir)
-	return err == nil
 }
 
 func readManifest(root *store.Root) (*schema.Manifest, error) {

@@ -31,6 +31,7 @@ type output struct {
 	issues    []schema.Issue
 	summary   *schema.Frame
 	blocked   *ErrDisclosure
+	shards    int                    // that the results were merged from; 0: none
 	keepWork  func(name string) bool // files of the work folder that stay after sealing; nil: none
 }
 
@@ -68,10 +69,10 @@ func (o *output) open(replace bool, readFrom ...string) error {
 }
 
 // begin fills the manifest with what is known before anything is computed.
-func (o *output) begin(settings schema.Settings, version string, sources []schema.File) {
+func (o *output) begin(settings schema.Settings, build schema.Build, sources []schema.File) {
 	o.manifest = schema.Manifest{
 		Format: schema.ManifestFormat, Caution: schema.Caution, Study: settings.Study,
-		Build: CurrentBuild(version), Settings: settings, Seeds: map[string]string{},
+		Build: build, Settings: settings, Seeds: map[string]string{},
 		Inputs: slices.Clone(sources),
 	}
 	o.sources = sources
@@ -92,7 +93,7 @@ func (o *output) write(f *schema.Frame) error {
 // folder has served then.
 func (o *output) seal(started, ended time.Time, jobs int) error {
 	o.manifest.Run = &schema.RunTimes{
-		Started: started.UTC().Format(time.RFC3339), Ended: ended.UTC().Format(time.RFC3339), Jobs: jobs,
+		Started: started.UTC().Format(time.RFC3339), Ended: ended.UTC().Format(time.RFC3339), Jobs: jobs, Shards: o.shards,
 	}
 	if err := sealManifest(o.results, &o.manifest); err != nil {
 		return fmt.Errorf("sealing the results: %w", err)

@@ -30,7 +30,7 @@ func Pool(ctx context.Context, dirs []string, outDir string, o PoolOptions) (*Ou
 	p := &pool{output: output{dir: outDir}}
 	defer p.close()
 	for _, dir := range dirs {
-		s, err := openSource(dir)
+		s, err := openWhole(dir)
 		if err != nil {
 			return nil, err
 		}
@@ -53,7 +53,7 @@ func Pool(ctx context.Context, dirs []string, outDir string, o PoolOptions) (*Ou
 	if err := p.open(o.Replace, dirs...); err != nil {
 		return nil, err
 	}
-	if err := p.write(plan, o.Version); err != nil {
+	if err := p.write(plan, *o.build); err != nil {
 		return nil, err
 	}
 	if err := p.seal(started, o.Now(), 1); err != nil {
@@ -147,7 +147,7 @@ func (p *pool) plan(file string) (plan, error) {
 }
 
 // write writes the pooled tables and the statistics.
-func (p *pool) write(plan plan, version string) error {
+func (p *pool) write(plan plan, build schema.Build) error {
 	inputs := slices.Clone(plan.inputs)
 	for _, s := range p.sources {
 		for _, f := range s.read {
@@ -157,7 +157,7 @@ func (p *pool) write(plan plan, version string) error {
 		p.manifest.Sources = append(p.manifest.Sources, s.identity())
 	}
 	sources := p.manifest.Sources
-	p.begin(p.settings(plan), version, inputs)
+	p.begin(p.settings(plan), build, inputs)
 	p.manifest.Sources = sources
 	p.manifest.Counts = p.counts()
 	if err := p.keepOwnSets(plan.own); err != nil {

@@ -78,7 +78,8 @@ func RerunResults(ctx context.Context, resultsDir, studyDir string, o RerunOptio
 		return nil, err
 	}
 	defer old.close()
-	build := CurrentBuild(o.Version)
+	o.Options = o.filled()
+	build := *o.build
 	r := &Rerun{From: o.From, SameBuild: sameBuild(old.manifest.Build, build), Then: buildText(old.manifest.Build), Now: buildText(build),
 		Inputs: []Difference{}, Settings: []Change{}, Findings: []Finding{}, NotDone: []string{}}
 	if err := r.checkManifest(old); err != nil {

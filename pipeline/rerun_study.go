@@ -41,6 +41,9 @@ func (r *Rerun) fromStudy(ctx context.Context, studyDir string, old *sealedFolde
 // gives others in this program, in place of those.
 func (r *Rerun) readAgain(ctx context.Context, dir, studyDir string, m *schema.Manifest, o Options) (*run, error) {
 	o.noWork, o.KeepWork = true, false
+	if s := m.Shard; s != nil {
+		o.Shard = Shard{s.Number, s.Of}
+	}
 	read := func() (*run, error) {
 		again := &run{output: output{dir: dir}, options: o.filled(), studyDir: studyDir, layout: newLayout(), tally: newTally()}
 		if err := again.readStudy(ctx); err != nil {
@@ -90,7 +93,7 @@ func (r *Rerun) recompute(ctx context.Context, again *run, old *sealedFolder, o 
 	}
 	steps := []func(context.Context) error{again.openResults, again.computeRecordings}
 	if o.Sample == 0 {
-		steps = append(steps, again.computeStatistics)
+		steps = append(steps, again.lastStep().do)
 	}
 	for _, step := range steps {
 		if err := ctx.Err(); err != nil {
@@ -114,7 +117,7 @@ func (r *Rerun) recompute(ctx context.Context, again *run, old *sealedFolder, o 
 		return err
 	}
 	r.stage("recordings", personLevel)
-	if o.Sample > 0 {
+	if o.Sample > 0 || again.shard != nil {
 		r.skip("statistics", "release")
 		return nil
 	}
@@ -177,7 +180,7 @@ func (r *Rerun) skip(names ...string) {
 // recording by recording.
 func personLevel(path string) bool {
 	switch path {
-	case tablesFolder + "recordings.parquet", tablesFolder + "subject_visits.parquet", tablesFolder + "beats.parquet", tablesFolder + "waveforms.parquet",
+	case shardPath, tablesFolder + "recordings.parquet", tablesFolder + "subject_visits.parquet", tablesFolder + "beats.parquet", tablesFolder + "waveforms.parquet",
 		tablesFolder + "estimates.parquet", tablesFolder + "uncertainty.parquet", tablesFolder + "reviews.parquet", tablesFolder + "readings.parquet",
 		tablesFolder + "exclusions.parquet":
 		return true

@@ -15,7 +15,7 @@ import (
 // fromTables computes the statistics again from the person-level tables of the
 // results themselves, which are held to their digests first.
 func (r *Rerun) fromTables(ctx context.Context, resultsDir string, old *sealedFolder, o RerunOptions) error {
-	source, err := openSource(resultsDir)
+	source, err := openWhole(resultsDir)
 	if err != nil {
 		return err
 	}
@@ -59,7 +59,7 @@ func (r *Rerun) fromTables(ctx context.Context, resultsDir string, old *sealedFo
 			sources = append(sources, in)
 		}
 	}
-	again.begin(old.manifest.Settings, o.Version, sources)
+	again.begin(old.manifest.Settings, *o.build, sources)
 	again.manifest.Counts = old.manifest.Counts
 	if err := again.keepOwnSets(p.own); err != nil {
 		return err

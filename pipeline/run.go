@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -18,6 +19,7 @@ type Options struct {
 	Replace  bool              // write over a sealed results folder
 	Version  string            // of the program
 	KeyFile  string            // behind keyed pseudonyms and dates; "": none
+	Shard    Shard             // the part of the study that is computed; zero: all of it
 	KeepWork bool              // keep the work folder after sealing, so that a later run takes from it what still holds
 	Progress func(Progress)    // called after each chunk; may be nil
 	Step     func(name string) // called as each step begins; may be nil
@@ -25,6 +27,7 @@ type Options struct {
 
 	fs       func(dir string) (store.FS, error) // what the results are written through; nil: store.OpenFS
 	settings *schema.Settings                   // in place of those of study.yaml; nil: these
+	build    *schema.Build                      // the program; nil: CurrentBuild
 	noWork   bool                               // nothing is kept for a run after this one
 }
 
@@ -38,6 +41,7 @@ type Outcome struct {
 	Reasons  []ReasonCount // why recordings were left out, most frequent first
 	Summary  *schema.Frame
 	Blocked  error // *ErrDisclosure: nothing was released; nil otherwise
+	Stands   bool  // the shard was finished before, from the same inputs: nothing was done
 	Taken    int   // subjects that an earlier run had computed
 }
 
@@ -66,6 +70,8 @@ type run struct {
 	scheme   study.Scheme
 	disguise *disguise
 	work     *work
+	left     *leftOut
+	shard    *schema.Shard // nil: the whole study
 }
 
 // filled puts in what stands for zero.
@@ -79,6 +85,10 @@ func (o Options) filled() Options {
 	if o.Step == nil {
 		o.Step = func(string) {}
 	}
+	if o.build == nil {
+		build := CurrentBuild(o.Version)
+		o.build = &build
+	}
 	return o
 }
 
@@ -89,20 +99,23 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 	r := &run{output: output{dir: outDir, fs: o.fs}, options: o, studyDir: studyDir, layout: newLayout(), tally: newTally()}
 	defer r.close()
 	started := o.Now()
-	for _, step := range []struct {
-		name string
-		do   func(context.Context) error
-	}{
+	for _, step := range []step{
 		{"reading the study", r.readStudy},
 		{"opening the results folder", r.openResults},
 		{"computing the recordings", r.computeRecordings},
-		{"computing the statistics", r.computeStatistics},
+		r.lastStep(),
 	} {
 		if err := ctx.Err(); err != nil {
 			return nil, r.stopped(step.name, err)
 		}
 		o.Step(step.name)
-		if err := step.do(ctx); err != nil {
+		err := step.do(ctx)
+		if errors.Is(err, errStands) {
+			outcome := r.outcome()
+			outcome.Stands = true
+			return outcome, nil
+		}
+		if err != nil {
 			return nil, r.stopped(step.name, err)
 		}
 	}
@@ -119,6 +132,20 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 		outcome.Taken = r.work.taken
 	}
 	return outcome, nil
+}
+
+// step is one of the steps of a run.
+type step struct {
+	name string
+	do   func(context.Context) error
+}
+
+// lastStep makes the statistics, or what a part of a study has in their place.
+func (r *run) lastStep() step {
+	if r.options.Shard.whole() {
+		return step{"computing the statistics", r.computeStatistics}
+	}
+	return step{"closing the shard", r.closeShard}
 }
 
 // StoppedError says that a run ended before its time, and what is kept of it.
@@ -169,7 +196,6 @@ func (r *run) readStudy(context.Context) error {
 		return err
 	}
 	r.study = loadStudyAs(r.files, r.options.settings)
-	r.tally.expect(r.study)
 	r.issues = r.study.Issues
 	if schema.AnyStructural(r.issues) {
 		return &StructuralError{Issues: r.issues}
@@ -182,14 +208,22 @@ func (r *run) readStudy(context.Context) error {
 	}
 	r.disguise.apply(r.study)
 	r.issues = r.study.Issues
+	r.left = newLeftOut(r.study)
+	r.takeShard()
+	r.tally.expect(r.study)
 	return nil
 }
 
 func (r *run) openResults(context.Context) error {
+	r.fillManifest()
+	if r.shard != nil && !r.options.Replace {
+		if stands, err := r.stands(); err != nil || stands {
+			return cmp.Or(err, errStands)
+		}
+	}
 	if err := r.open(r.options.Replace, r.studyDir); err != nil {
 		return err
 	}
-	r.fillManifest()
 	if r.options.noWork {
 		return nil
 	}
@@ -202,6 +236,6 @@ func (r *run) fillManifest() {
 	for i, in := range r.study.Inputs {
 		sources[i] = schema.File(in)
 	}
-	r.begin(r.study.Settings, r.options.Version, sources)
-	r.manifest.KeyID = r.disguise.keyID()
+	r.begin(r.study.Settings, *r.options.build, sources)
+	r.manifest.KeyID, r.manifest.Shard = r.disguise.keyID(), r.shard
 }

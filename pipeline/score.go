@@ -79,7 +79,7 @@ type scale struct {
 
 // readScales reads the table of parameters of a results folder.
 func readScales(dir string) ([]scale, error) {
-	s, err := openSource(dir)
+	s, err := openWhole(dir)
 	if err != nil {
 		return nil, err
 	}

@@ -30,7 +30,7 @@ type source struct {
 
 // openSource opens a sealed results folder and checks its manifest.
 func openSource(dir string) (*source, error) {
-	root, err := store.OpenRoot(dir)
+	root, err := openFolder(dir)
 	if err != nil {
 		return nil, err
 	}

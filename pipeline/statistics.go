@@ -14,15 +14,23 @@ import (
 	"tonocohort/schema"
 )
 
-// computeStatistics reads the written person-level table back and summarises
-// what stands there.
+// computeStatistics summarises what the written person-level tables say.
 func (r *run) computeStatistics(context.Context) error {
-	root, err := store.OpenRoot(r.dir)
+	r.manifest.Counts = r.tally.counts
+	r.manifest.Counts.Withdrawn = r.study.Withdrawn
+	return r.fromWritten(r.study.Carried, r.study.OwnSets, r.tally.flow(r.study.Counts))
+}
+
+// fromWritten makes the statistics from the person-level tables that have been
+// written; carried are the columns that the table of visits has of the study, own
+// the published sets of its own.
+func (o *output) fromWritten(carried []schema.Column, own []study.NamedFile, before *schema.Frame) error {
+	root, err := store.OpenRoot(o.dir)
 	if err != nil {
 		return err
 	}
 	defer root.Close()
-	visits, err := readTable(root, tablePath("subject_visits"), schema.SubjectVisitsTable(r.study.Carried))
+	visits, err := readTable(root, tablePath("subject_visits"), schema.SubjectVisitsTable(carried))
 	if err != nil {
 		return err
 	}
@@ -30,12 +38,10 @@ func (r *run) computeStatistics(context.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := r.keepOwnSets(r.study.OwnSets); err != nil {
+	if err := o.keepOwnSets(own); err != nil {
 		return err
 	}
-	r.manifest.Counts = r.tally.counts
-	r.manifest.Counts.Withdrawn = r.study.Withdrawn
-	return r.statistics(measured, r.tally.flow(r.study), study.SettingsFile, "analysis")
+	return o.statistics(measured, before, study.SettingsFile, "analysis")
 }
 
 // statistics carries out the plan of the settings on the person-level tables,
@@ -73,12 +79,16 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	if err := o.writeIssues(); err != nil {
 		return err
 	}
+	o.countIssues()
+	departures, quality := tabulate.UsedVisits(visits)
+	return o.release(visits, results, sensitivity, departures, quality)
+}
+
+func (o *output) countIssues() {
 	o.manifest.Counts.Issues = map[schema.Size]int{}
 	for _, i := range o.issues {
 		o.manifest.Counts.Issues[i.Size]++
 	}
-	departures, quality := tabulate.UsedVisits(visits)
-	return o.release(visits, results, sensitivity, departures, quality)
 }
 
 // combineReadings combines the readings of a visit by a named rule.

@@ -20,7 +20,7 @@ import (
 func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options) (*Outcome, error) {
 	o = o.filled()
 	started := o.Now()
-	source, err := openSource(resultsDir)
+	source, err := openWhole(resultsDir)
 	if err != nil {
 		return nil, err
 	}
@@ -54,7 +54,7 @@ func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options)
 	}
 	settings := source.manifest.Settings
 	settings.Analysis = p.analysis
-	out.begin(settings, o.Version, append(p.inputs, source.read...))
+	out.begin(settings, *o.build, append(p.inputs, source.read...))
 	out.manifest.Sources, out.manifest.KeyID = []schema.Source{source.identity()}, source.manifest.KeyID
 	out.manifest.Counts = source.manifest.Counts
 	if err := out.keepOwnSets(p.own); err != nil {

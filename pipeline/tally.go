@@ -96,6 +96,36 @@ func (t *tally) count(into *schema.Tally, unit, status, reason string) {
 	t.left[leaving{unit, status, reason}]++
 }
 
+// listed lists the ways out of the study in their order.
+func (t *tally) listed() []leftCount {
+	list := make([]leftCount, 0, len(t.left))
+	for l, n := range t.left {
+		list = append(list, leftCount{l.unit, l.status, l.reason, n})
+	}
+	slices.SortFunc(list, func(a, b leftCount) int {
+		return cmp.Or(cmp.Compare(a.Unit, b.Unit), cmp.Compare(a.Status, b.Status), cmp.Compare(a.Reason, b.Reason))
+	})
+	return list
+}
+
+// merge adds what a part of the study has counted.
+func (t *tally) merge(c schema.Counts, left []leftCount) {
+	t.counts.Withdrawn += c.Withdrawn
+	for _, level := range []struct{ into, from *schema.Tally }{
+		{&t.counts.Subjects, &c.Subjects}, {&t.counts.Visits, &c.Visits}, {&t.counts.Recordings, &c.Recordings},
+	} {
+		level.into.Found += level.from.Found
+		level.into.Used += level.from.Used
+		level.into.Excluded += level.from.Excluded
+		level.into.Failed += level.from.Failed
+	}
+	t.counts.Beats.Found += c.Beats.Found
+	t.counts.Beats.Accepted += c.Beats.Accepted
+	for _, l := range left {
+		t.left[leaving{l.Unit, l.Status, l.Reason}] += l.N
+	}
+}
+
 // reasons lists why recordings were left out, most frequent first.
 func (t *tally) reasons() []ReasonCount {
 	var list []ReasonCount
@@ -112,7 +142,7 @@ func (t *tally) reasons() []ReasonCount {
 
 // flow writes the stages of the run: what the tables' own faults took, what
 // failed and what the rules left out, each stage adding up.
-func (t *tally) flow(s *study.Study) *schema.Frame {
+func (t *tally) flow(tables []study.TableCount) *schema.Frame {
 	f := schema.NewFrame(schema.FlowTable(), 32)
 	order := 0
 	stage := func(unit, name string, in int, out []ReasonCount) int {
@@ -144,7 +174,7 @@ func (t *tally) flow(s *study.Study) *schema.Frame {
 		{"subject_visits", "visits", t.counts.Visits},
 		{"recordings", "recordings", t.counts.Recordings},
 	} {
-		listed, lost := listedRows(s, unit.table)
+		listed, lost := listedRows(tables, unit.table)
 		in := stage(unit.name, "listed in the table "+unit.table, listed, lost)
 		in = stage(unit.name, "read and computed", in, t.leaving(unit.name, statusFailed))
 		stage(unit.name, "kept by the study's rules", in, t.leaving(unit.name, statusExcluded))
@@ -165,8 +195,8 @@ func (t *tally) leaving(unit, status string) []ReasonCount {
 
 // listedRows says how many rows a table had and where those went that are not
 // in the study.
-func listedRows(s *study.Study, table string) (rows int, lost []ReasonCount) {
-	for _, c := range s.Counts {
+func listedRows(tables []study.TableCount, table string) (rows int, lost []ReasonCount) {
+	for _, c := range tables {
 		if c.Table != table {
 			continue
 		}

@@ -41,6 +41,9 @@ func WhyDiffer(ctx context.Context, a, b string) (*Why, error) {
 		return nil, err
 	}
 	defer right.close()
+	if err := sameParts(a, b, left.manifest, right.manifest); err != nil {
+		return nil, err
+	}
 	w := &Why{Settings: []Cause{}, Inputs: []Cause{}, Unexplained: []Reach{}}
 	if w.Build, err = changes(left.manifest.Build, right.manifest.Build); err != nil {
 		return nil, err

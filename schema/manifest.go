@@ -17,6 +17,7 @@ type Manifest struct {
 	Build    Build             `json:"build"`
 	Settings Settings          `json:"settings"`
 	KeyID    string            `json:"key_id,omitempty"` // of the key behind keyed pseudonyms and dates; the key stands nowhere
+	Shard    *Shard            `json:"shard,omitempty"`  // the part of a study that these are; nil: all of it
 	Counts   Counts            `json:"counts"`
 	Sources  []Source          `json:"sources,omitempty"` // results that these were made from; none where they were made from a study
 	Inputs   []File            `json:"inputs"`            // sorted by path
@@ -30,6 +31,17 @@ type Manifest struct {
 type Source struct {
 	Study   StudyIdentity `json:"study"`
 	Content string        `json:"content"` // of its manifest
+}
+
+// Shard is one of the contiguous ranges of the sorted subjects of a study that
+// are computed apart. Its results are the person-level tables of these subjects.
+type Shard struct {
+	Number int    `json:"number"`            // from 1
+	Of     int    `json:"of"`                // shards of the study
+	First  int    `json:"first"`             // place of the first subject among all, from 1
+	Total  int    `json:"total"`             // subjects of the study; counts has those of the shard
+	From   string `json:"from_id,omitempty"` // first and last subject, as the tables name them; "" where there is none
+	To     string `json:"to_id,omitempty"`
 }
 
 // Build says which program made the results.
@@ -105,4 +117,5 @@ type RunTimes struct {
 	Started string `json:"started"` // RFC 3339, UTC
 	Ended   string `json:"ended"`
 	Jobs    int    `json:"jobs"`
+	Shards  int    `json:"shards,omitempty"` // that were merged; 0: none
 }

@@ -36,10 +36,15 @@ a formula. The file is then for looking at, not for a program.`,
 			if errors.As(err, &unknown) {
 				return unknownName(unknown.What, unknown.Name, unknown.Known)
 			}
-			if err == nil && !pipeline.Sealed(args[0]) {
-				fmt.Fprintf(cmd.ErrOrStderr(), "tonocohort: %s is not sealed: its run was stopped before the end\n", args[0])
+			if err != nil {
+				return err
 			}
-			return err
+			if m, unsealed := pipeline.ReadManifest(args[0]); unsealed != nil {
+				fmt.Fprintf(cmd.ErrOrStderr(), "tonocohort: %s is not sealed: its run was stopped before the end\n", args[0])
+			} else if about := pipeline.AboutShard(m); about != "" {
+				fmt.Fprintf(cmd.ErrOrStderr(), "tonocohort: %s is %s\n", args[0], about)
+			}
+			return nil
 		},
 	}
 	cmd.Flags().StringVar(&columns, "columns", "", "names of columns, separated by commas; without it all")

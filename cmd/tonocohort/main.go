@@ -75,6 +75,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	root.SetErr(stderr)
 	err := root.ExecuteContext(ctx)
 	var status *statusError
+	var part *pipeline.ShardError
 	switch {
 	case err == nil:
 		return exitFinished
@@ -83,7 +84,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 			complain(stderr, status.err)
 		}
 		return status.status
-	case errors.Is(err, pipeline.ErrNoFolder):
+	case errors.Is(err, pipeline.ErrNoFolder) || errors.As(err, &part):
 		complain(stderr, err)
 		return exitUsage
 	case errors.Is(err, context.Canceled):
@@ -133,7 +134,7 @@ local guidance.`,
 		},
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newFit(), newExport(), newTables(), newPool(), newPublished(), newScore(), newSchema(), newManual())
+	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newMerge(), newFit(), newExport(), newTables(), newPool(), newPublished(), newScore(), newSchema(), newManual())
 	root.AddCommand(reviewCommands()...)
 	addHelp(root)
 	addCompletion(root)

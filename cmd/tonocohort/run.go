@@ -15,7 +15,7 @@ import (
 var version = "development"
 
 func newRun() *cobra.Command {
-	var out, keyFile string
+	var out, keyFile, shard string
 	var jobs int
 	var replace, preview, keepWork, asJSON bool
 	var say voice
@@ -39,16 +39,23 @@ keeps RESULTS/.work after the end, for a run after a change: with --replace it
 computes again what the change reaches.
 
 With --json: {"results", "content", "sealed", "released", "counts", "left_out":
-[{status, reason, n}], "subjects_kept": n}; with --preview
+[{status, reason, n}], "subjects_kept": n, "shard": of a shard alone}; with --preview
 {"subjects", "recordings", "sealed", "kept", "reasons": [{reason, subjects,
 recordings, examples}], "changes": [{path, old, new}]}.
 
 Where the study has privacy: {ids: keyed} or {date_shift: keyed}, --key-file names
 a file with at least 32 secret bytes that lies neither in STUDY nor in RESULTS.
-The same key gives the same pseudonyms; the manifest has its id, never the key.`,
+The same key gives the same pseudonyms; the manifest has its id, never the key.
+
+--shard I/N computes the I-th of N contiguous ranges of the sorted subjects, on a
+machine of its own: RESULTS then holds the person-level tables of these, sealed,
+and no statistics. "tonocohort merge" puts shards together. A shard ends with 0
+whatever it left out; one that is finished already and whose inputs are the same
+is left as it is.`,
 		Example: `  tonocohort run STUDY --out RESULTS
   tonocohort run STUDY --out RESULTS --jobs 4 --quiet
   tonocohort run STUDY --out RESULTS --preview
+  tonocohort run STUDY --out SHARDS/shard=3 --shard 3/64
   openssl rand -hex 32 > KEY && tonocohort run STUDY --out RESULTS --key-file KEY`,
 		Args: exactly("STUDY"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -62,6 +69,12 @@ The same key gives the same pseudonyms; the manifest has its id, never the key.`
 				return err
 			}
 			o := pipeline.Options{Jobs: jobs, Replace: replace, KeepWork: keepWork, Version: version, KeyFile: keyFile}
+			if shard != "" {
+				var err error
+				if o.Shard, err = pipeline.ParseShard(shard); err != nil {
+					return usageError(err)
+				}
+			}
 			if preview {
 				return runPreview(cmd, args[0], out, o, asJSON)
 			}
@@ -74,17 +87,15 @@ The same key gives the same pseudonyms; the manifest has its id, never the key.`
 					return err
 				}
 			}
-			if outcome.Blocked != nil {
-				return &statusError{exitDisclosure, outcome.Blocked}
+			if outcome.Manifest.Shard != nil {
+				return nil // a scheduler would run it again if it ended with another status
 			}
-			if outcome.Manifest.Counts.Recordings.Failed > 0 {
-				return &statusError{status: exitPartly}
-			}
-			return nil
+			return statusOfRun(outcome)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
 	cmd.Flags().StringVar(&keyFile, "key-file", "", "secret behind keyed pseudonyms and dates")
+	cmd.Flags().StringVar(&shard, "shard", "", "I/N: compute the I-th of N parts of the study")
 	cmd.Flags().IntVar(&jobs, "jobs", 0, "recordings worked on at once; 0: one per core")
 	say.addTo(cmd)
 	cmd.Flags().BoolVar(&preview, "preview", false, "say what would be computed and why; write nothing")
@@ -102,9 +113,13 @@ func runStudy(cmd *cobra.Command, studyDir, out string, o pipeline.Options, say 
 	if err != nil {
 		return nil, whyNotRun(cmd, studyDir, err)
 	}
+	if outcome.Stands {
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s was finished before, from the same inputs: nothing to do (--replace computes it again)\n", out)
+		return outcome, nil
+	}
 	say.problems(cmd.ErrOrStderr(), outcome.Issues)
 	if !say.quiet {
-		closingSummary(cmd.ErrOrStderr(), outcome, studyDir, out)
+		closingSummary(cmd.ErrOrStderr(), outcome, out)
 	}
 	return outcome, nil
 }
@@ -115,13 +130,14 @@ type report struct {
 	Content  string                 `json:"content"`
 	Sealed   bool                   `json:"sealed"`
 	Released bool                   `json:"released"`
+	Shard    *schema.Shard          `json:"shard,omitempty"`
 	Counts   schema.Counts          `json:"counts"`
 	LeftOut  []pipeline.ReasonCount `json:"left_out"`
 	Kept     int                    `json:"subjects_kept"`
 }
 
 func reportOf(o *pipeline.Outcome, out string) report {
-	return report{Results: out, Content: o.Manifest.Content, Sealed: true, Released: o.Blocked == nil,
+	return report{Results: out, Content: o.Manifest.Content, Sealed: true, Released: o.Blocked == nil && o.Manifest.Shard == nil, Shard: o.Manifest.Shard,
 		Counts: o.Manifest.Counts, LeftOut: append([]pipeline.ReasonCount{}, o.Reasons...), Kept: o.Taken}
 }
 
@@ -167,7 +183,7 @@ func onlyStructural(issues []schema.Issue) []schema.Issue {
 }
 
 // closingSummary says in about ten lines what came out and what to do next.
-func closingSummary(w io.Writer, o *pipeline.Outcome, studyDir, out string) {
+func closingSummary(w io.Writer, o *pipeline.Outcome, out string) {
 	c := o.Manifest.Counts
 	if o.Taken > 0 {
 		fmt.Fprintf(w, "%d of %d subjects were computed by an earlier run and still hold\n", o.Taken, c.Subjects.Found)
@@ -181,6 +197,10 @@ func closingSummary(w io.Writer, o *pipeline.Outcome, studyDir, out string) {
 		fmt.Fprintf(w, "  %d %s: %s\n", r.N, r.Status, r.Reason)
 	}
 	fmt.Fprintf(w, "subjects: %d found, %d with a usable visit; visits: %d of %d usable\n", c.Subjects.Found, c.Subjects.Used, c.Visits.Used, c.Visits.Found)
+	if s := o.Manifest.Shard; s != nil {
+		fmt.Fprintf(w, "shard %d of %d in %s, which stays with the study; next, when all are there: tonocohort merge SHARD… --out RESULTS\n", s.Number, s.Of, out)
+		return
+	}
 	for _, line := range pipeline.Headlines(o.Summary) {
 		fmt.Fprintln(w, line)
 	}

@@ -20,7 +20,8 @@ func newVerify() *cobra.Command {
 table and recomputes the digest of its rows, checks the manifest's own content
 digest and that its counts add up, and names files that nobody promised.
 
-With --json: {"differences": [{path, what, expected, found}], "files": n}.`,
+With --json: {"differences": [{path, what, expected, found}], "files": n,
+"shard": of part of a study: {number, of, first, total, from_id, to_id}, else null}.`,
 		Example: `  tonocohort verify RESULTS`,
 		Args:    exactly("RESULTS"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -38,12 +39,15 @@ With --json: {"differences": [{path, what, expected, found}], "files": n}.`,
 				}
 				encoder := json.NewEncoder(out)
 				encoder.SetIndent("", "  ")
-				if err := encoder.Encode(map[string]any{"differences": differences, "files": len(m.Outputs)}); err != nil {
+				if err := encoder.Encode(map[string]any{"differences": differences, "files": len(m.Outputs), "shard": m.Shard}); err != nil {
 					return err
 				}
 			} else {
 				for _, d := range differences {
 					fmt.Fprintln(out, d)
+				}
+				if about := pipeline.AboutShard(m); about != "" {
+					fmt.Fprintln(out, about)
 				}
 				if len(differences) == 0 {
 					fmt.Fprintf(out, "%d files and the manifest are as the run left them (content %s).\n", len(m.Outputs), m.Content)
