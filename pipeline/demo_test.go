@@ -67,6 +67,50 @@ func table(t testing.TB, results, name string) *schema.Frame {
 	return f
 }
 
+// A release is of use where the cells of its first set stand: of those of sex and
+// decade with 20 people or more all but one for each sex, which keep the four
+// people of unknown age from being counted and averaged as what the totals leave.
+func TestDemoReleasesItsFirstSet(t *testing.T) {
+	results := filepath.Join(demoDir(t), "results")
+	data, err := os.ReadFile(filepath.Join(results, "release", "summary.parquet"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	released, err := parquet.ReadAny(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	key := func(f *schema.Frame, row int) string {
+		return strings.Join([]string{f.TextAt(row, "set"), f.TextAt(row, "variable"), f.TextAt(row, "sex"), f.TextAt(row, "age_band")}, "/")
+	}
+	stand := map[string]int{}
+	for row := range released.N {
+		if slices.Contains([]string{"n", "mean", "sd", "median"}, released.TextAt(row, "statistic")) && !released.Missing(row, "estimate") {
+			stand[key(released, row)]++
+		}
+	}
+	shown, hidden := map[string]int{}, map[string]int{}
+	full := table(t, results, "summary")
+	for row := range full.N {
+		if full.TextAt(row, "statistic") != "n" || full.TextAt(row, "set") != "all" || full.TextAt(row, "sex") == "all" || full.TextAt(row, "age_band") == "all" || full.Number(row, "estimate") < 20 {
+			continue
+		}
+		if variable := full.TextAt(row, "variable"); stand[key(full, row)] == 4 {
+			shown[variable]++
+		} else {
+			hidden[variable]++
+		}
+	}
+	if len(shown) < 5 {
+		t.Errorf("cells of %d variables are shown", len(shown))
+	}
+	for variable, n := range hidden {
+		if n > 2 {
+			t.Errorf("%s: %d cells are hidden, %d shown", variable, n, shown[variable])
+		}
+	}
+}
+
 // Each stratum of the demo's healthy set against McEniery 2005 (J Am Coll
 // Cardiol 46:1753-60, Table 1): central PP within 5 mmHg, amplification within
 // 0.15. The cell that the transcription has as 56 is suspect and left out.

@@ -156,7 +156,7 @@ func settingReaches() map[string][]Reach {
 		"privacy.age_top":    {{Table: "subject_visits"}, {Table: AllStatistics}, {Table: AllReleased}, {Table: AllIssues}},
 		"privacy.date_shift": everything,
 
-		"analysis.visit": statistics, "analysis.age": statistics, "analysis.sets": statistics, "analysis.strata": statistics,
+		"analysis.visit": statistics, "analysis.age": statistics, "analysis.sets": statistics, "analysis.set_order": inStatistics(), "analysis.strata": statistics,
 		"analysis.weights": statistics, "analysis.threshold": statistics, "analysis.variables": statistics,
 		"analysis.bp_scheme":     append([]Reach{{Table: "subject_visits", Columns: []string{"bp_class", "bp_class_scheme"}}}, statistics...),
 		"analysis.change":        inStatistics("change"),

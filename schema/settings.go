@@ -198,6 +198,7 @@ type Analysis struct {
 	Precision    PrecisionSettings   `yaml:"precision" json:"precision"`
 	Equivalence  map[string]float64  `yaml:"equivalence" json:"equivalence"` // by variable: margin within which a difference from published values does not matter
 	Sets         map[string][]Rule   `yaml:"sets" json:"sets"`
+	SetOrder     []string            `yaml:"set_order" json:"set_order,omitempty"` // the sets, the most important first: what disclosure control hides last; empty: as they stand in sets
 	Variables    []string            `yaml:"variables" json:"variables"`
 	Strata       []string            `yaml:"strata" json:"strata"`
 	QuantileType int                 `yaml:"quantile_type" json:"quantile_type"` // of Hyndman and Fan, 1 to 9

@@ -34,7 +34,8 @@ func (c *checker) categories() error {
 			if !ok {
 				continue
 			}
-			if i, known := c.groups.index[g.key()]; known && !slices.Contains(used[name], i) {
+			// In a stratum by the column itself the levels tell nothing.
+			if i, known := c.groups.index[g.key()]; known && !c.splits(g, name) && !slices.Contains(used[name], i) {
 				used[name] = append(used[name], i)
 			}
 		}
@@ -49,6 +50,16 @@ func (c *checker) categories() error {
 		}
 	}
 	return nil
+}
+
+// splits reports a stratum of one level of a column.
+func (c *checker) splits(g group, column string) bool {
+	for i, label := range g.labels {
+		if c.layout.families[i].name == column && label != everyLevel {
+			return true
+		}
+	}
+	return false
 }
 
 // levelOf reads the level that a count or a share is of.

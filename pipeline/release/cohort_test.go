@@ -66,6 +66,13 @@ func settings(change func(*schema.Settings)) schema.Settings {
 	return s
 }
 
+// study is a cohort with its statistics and what may leave of them.
+type study struct {
+	visits  *schema.Frame
+	results tabulate.Results
+	out     release.Output
+}
+
 // released runs the statistics and the disclosure control.
 func released(t *testing.T, f *schema.Frame, s schema.Settings) (tabulate.Results, release.Output) {
 	t.Helper()

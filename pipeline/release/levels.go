@@ -54,9 +54,14 @@ func (c *checker) byLevel(x characteristic) (atoms []disclose.Atom, axes []int, 
 	return atoms, axes, find
 }
 
-// impossible reports a level that the people of an atom cannot have, for the
-// rules of a set that they are in.
+// impossible reports a level that the people of an atom cannot have: they are of
+// another stratum by that very column, or a rule of a set that they are in says so.
 func (c *checker) impossible(x characteristic, atom, level int) bool {
+	for _, f := range c.layout.families {
+		if f.name == x.name && !slices.Contains(f.holds[x.levels[level]], c.layout.at[atom][f.axis]) {
+			return true
+		}
+	}
 	for set, axis := range c.layout.setAxis {
 		if axis >= 0 && c.layout.at[atom][axis] == 1 && c.ruledOut(x, set, level) {
 			return true

@@ -1,6 +1,7 @@
 package release
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -162,7 +163,7 @@ func (c *checker) protectBlock(b *block, set string, k kindOfCount) error {
 	if !ok {
 		return nil
 	}
-	p, _, err := protect(t)
+	p, err := c.alike(t)
 	if err != nil {
 		return err
 	}
@@ -179,6 +180,20 @@ func (c *checker) protectBlock(b *block, set string, k kindOfCount) error {
 		}
 	}
 	return nil
+}
+
+// alike protects a table, and one with the same numbers in the same way: the
+// variables of a table of change mostly have the same people.
+func (c *checker) alike(t disclose.Table) (disclose.Protection, error) {
+	key := fmt.Sprint(t)
+	if p, known := c.blocksDone[key]; known {
+		return p, nil
+	}
+	p, _, err := protect(t)
+	if err == nil {
+		c.blocksDone[key] = p
+	}
+	return p, err
 }
 
 // blockDomains adds the published numbers of a set, of everyone, and of those

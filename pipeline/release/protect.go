@@ -14,21 +14,47 @@ type tier int
 
 const (
 	tierPercentiles tier = iota // every percentile that its own number allows
-	tierMedian
+	tierFirst                   // the same in the set named first, nothing in others
+	tierMedian                  // the median in the set named first
 	tierNothing
 )
 
+// bare reports a group of which nothing is left once it is hidden for another.
+func (c *checker) bare(g group, at tier) bool {
+	return at == tierNothing || at >= tierFirst && c.rank[g.set] > 0
+}
+
 // protectByTier runs the search on the table that build makes for a tier, from
 // the given one on, and takes the next where a hidden number finds no protection.
-func protectByTier(from tier, build func(tier) disclose.Table) (p disclose.Protection, weak []int, at tier, err error) {
+// The further sets lose their percentiles where that leaves more of the set that
+// is named first: list are the groups that the first domains stand for.
+func (c *checker) protectByTier(from tier, list []int, build func(tier) disclose.Table) (p disclose.Protection, weak []int, at tier, err error) {
 	for at = from; at < tierNothing; at++ {
-		p, err = disclose.Protect(build(at))
-		if !errors.As(err, new(*disclose.ErrUnprotected)) {
-			return p, nil, at, err
+		t := build(at)
+		p, err = disclose.Protect(t)
+		switch {
+		case errors.As(err, new(*disclose.ErrUnprotected)):
+			continue
+		case err == nil && at == tierPercentiles && len(c.People.Sets) > 1:
+			if other, failed := disclose.Protect(build(tierFirst)); failed == nil && c.loss(t, other, list) < c.loss(t, p, list)*(1-1e-9) {
+				return other, nil, tierFirst, nil
+			}
 		}
+		return p, nil, at, err
 	}
 	p, weak, err = protect(build(at))
 	return p, weak, at, err
+}
+
+// loss is what a protection costs the set that is named first.
+func (c *checker) loss(t disclose.Table, p disclose.Protection, list []int) float64 {
+	sum := 0.0
+	for _, k := range p.Added {
+		if k < len(list) && c.rank[c.groups.list[list[k]].set] == 0 {
+			sum += t.Domains[k].Cost
+		}
+	}
+	return sum
 }
 
 // protect runs the search. Where what anybody knows of a hidden number is
@@ -53,11 +79,11 @@ func protect(t disclose.Table) (p disclose.Protection, weak []int, err error) {
 // a stratum beside published values nothing is left.
 func (c *checker) bounds(d *disclose.Domain, g group, n int, at tier) {
 	d.Floor, d.Ceiling = 0, 0
-	if at == tierNothing || c.besidePublished(g) {
+	if c.bare(g, at) || c.besidePublished(g) {
 		return
 	}
 	d.Floor = c.rules.MinCell
-	if at == tierMedian {
+	if at >= tierMedian {
 		return
 	}
 	for _, p := range []float64{0.25, 0.10, 0.05, 0.025} {

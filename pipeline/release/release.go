@@ -15,6 +15,10 @@
 //     coarse.
 //   - shares above a threshold, and levels of a characteristic: both sides count.
 //
+// What is hidden for another is chosen by what it is worth to a reader: the cells
+// of the set that the plan names first are the last to go, and a difference of few
+// people between two sets costs the later one a cell.
+//
 // The number of a hidden group cannot be placed in an interval narrower than the
 // smallest cell; package disclose has the method and its attacker. What a rule
 // hides is never in the report.
@@ -22,6 +26,7 @@ package release
 
 import (
 	"fmt"
+	"slices"
 
 	"tonocohort/schema"
 	"tonocohort/stats/disclose"
@@ -102,7 +107,10 @@ type checker struct {
 	tier   tier            // of the layer of people
 	tiers  map[string]tier // by variable, where its own layer went further
 	least  []int           // by atom: who lacks a value that most have
+	rank   []int           // by set: its place in the plan, the most important first
 	log    reporter
+
+	blocksDone map[string]disclose.Protection // of tables that no layer knows
 }
 
 // Check applies the rules of the settings to every table.
@@ -141,12 +149,28 @@ func Check(in Input) (Output, error) {
 
 func newChecker(in Input) *checker {
 	d := in.Settings.Disclosure
-	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, quoted: publishedNotes(in)}
+	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in)}
 	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
 		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}
+	c.rank = ranks(in)
 	c.layout = newLayout(in)
 	c.groups = c.publishedGroups()
 	return c
+}
+
+// ranks gives every set its place in the plan, 0 for the most important.
+func ranks(in Input) []int {
+	var order []string
+	for _, name := range append(slices.Clone(in.Settings.Analysis.SetOrder), in.People.Sets...) {
+		if slices.Contains(in.People.Sets, name) && !slices.Contains(order, name) {
+			order = append(order, name)
+		}
+	}
+	rank := make([]int, len(in.People.Sets))
+	for i, name := range in.People.Sets {
+		rank[i] = slices.Index(order, name)
+	}
+	return rank
 }
 
 // few reports a count of people without a value that is too small to be told.

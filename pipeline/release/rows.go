@@ -137,8 +137,8 @@ func (c *checker) releaseStatistic(r *row, g group) {
 	case additive:
 		adds := !sample && r.f.Table.Name != centilesTable
 		at := max(c.tier, c.tiers[variable])
-		hidden := p != 0.5 && (at > tierPercentiles || int(n) < c.rules.PeopleFor(p)+c.rules.MinCell)
-		if adds || sample && hidden || at == tierNothing {
+		hidden := p != 0.5 && (at >= tierMedian || int(n) < c.rules.PeopleFor(p)+c.rules.MinCell)
+		if adds || sample && hidden || c.bare(g, at) {
 			r.hideAll(s.rule)
 			return
 		}

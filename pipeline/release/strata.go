@@ -2,7 +2,9 @@ package release
 
 import (
 	"fmt"
+	"math"
 	"slices"
+	"strings"
 
 	"tonocohort/stats/disclose"
 )
@@ -31,6 +33,7 @@ const (
 	ruleComplement = "complementary"
 	ruleNested     = "nested_sets"
 	ruleBands      = "overlapping_bands"
+	ruleUnknown    = "unknown_stratum"
 	ruleMissing    = "few_missing"
 	ruleSides      = "share_sides"
 	rulePercentile = "extreme_percentile"
@@ -67,36 +70,44 @@ func (c *checker) stateOf(variable string, g group) state {
 	return s
 }
 
-// weights of losses: an analysis set that the study declared is what its tables
-// are for; a margin is worth several of the strata that it sums up, and the
-// numbers of a whole set stand everywhere; a comparison with published values can
-// lose a stratum most easily.
+// Weights of losses. The set that the plan names first is what its tables are
+// for, and each further one is worth as much less: to stop a difference between
+// two sets the later one loses a cell. Within a set the cells of all declared
+// strata come before the margins over some of them; who is in the whole set, and
+// by the column that Table 1 is split by, stands in every table. A stratum of
+// people of whom one is not known, and a comparison with published values, can be
+// lost most easily.
 const (
-	declaredWeight  = 4
-	marginWeight    = 6
+	setWeight       = 8
+	wholeWeight     = 60
+	marginWeight    = 0.4
+	unknownWeight   = 0.2
 	publishedWeight = 0.1
 )
 
 func (c *checker) cost(g group, value int) float64 {
-	cost := float64(value + 1)
-	if g.set > 0 {
-		cost *= declaredWeight
-	}
-	banded := false
+	cost := float64(value+1) * math.Pow(setWeight, float64(len(c.People.Sets)-1-c.rank[g.set]))
+	cells, margins, split := 0, 0, true
 	for i, label := range g.labels {
-		f := c.layout.families[i]
+		name := c.layout.families[i].name
+		declared := slices.Contains(c.Settings.Analysis.Strata, name)
 		switch {
+		case label == missingLevel:
+			cost *= unknownWeight
+		case label == everyLevel && declared:
+			margins++
 		case label != everyLevel:
-			banded = banded || f.axis == c.layout.ageAxis
-		case f.axis != c.layout.ageAxis:
-			cost *= marginWeight
+			cells++
+			split = split && name != ageBand && !strings.HasPrefix(name, publishedPrefix)
 		}
 	}
-	if c.besidePublished(g) {
-		cost *= publishedWeight
-	}
-	if c.layout.ageAxis >= 0 && !banded {
-		cost *= marginWeight
+	switch {
+	case c.besidePublished(g):
+		return publishedWeight * cost
+	case margins > 0 && split && cells <= 1:
+		return wholeWeight * cost
+	case margins > 0:
+		return marginWeight * cost
 	}
 	return cost
 }
@@ -110,11 +121,11 @@ func (c *checker) people() error {
 		return t
 	}
 	c.least = c.incomplete()
-	p, weak, at, err := protectByTier(tierPercentiles, build)
+	p, weak, at, err := c.protectByTier(tierPercentiles, c.groups.all(), build)
 	if len(weak) > 0 {
 		// Too few people have every value: each variable is then protected by itself.
 		c.least = nil
-		p, weak, at, err = protectByTier(tierPercentiles, build)
+		p, weak, at, err = c.protectByTier(tierPercentiles, c.groups.all(), build)
 	}
 	if err != nil {
 		return err
@@ -130,7 +141,7 @@ func (c *checker) people() error {
 	}
 	for k, i := range p.Added {
 		if i < len(c.groups.list) {
-			c.decide("", c.groups.list[i], state{additive, ruleFor(p.For[k]-len(c.groups.list), hidden)})
+			c.decide("", c.groups.list[i], state{additive, c.ruleFor(p.For[k], c.groups.all(), hidden)})
 		}
 	}
 	return nil
@@ -170,11 +181,14 @@ func (c *checker) untold(labels []string) bool {
 	return c.Settings.Disclosure.MissingIsSmall || !slices.Contains(labels, missingLevel)
 }
 
-// ruleFor names why a group was hidden for another: k is the place of the other
-// among the differences, negative where it is no difference.
-func ruleFor(k int, hidden []difference) string {
-	if k >= 0 {
-		return hidden[k].rule
+// ruleFor names why a group was hidden for another: of is the place of the other
+// among the groups of a table and the differences behind them.
+func (c *checker) ruleFor(of int, list []int, hidden []difference) string {
+	switch {
+	case of >= len(list):
+		return hidden[of-len(list)].rule
+	case slices.Contains(c.groups.list[list[of]].labels, missingLevel):
+		return ruleUnknown
 	}
 	return ruleComplement
 }

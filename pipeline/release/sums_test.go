@@ -9,7 +9,7 @@ import (
 
 // sums looks for the mean of a group of fewer than ten: whether its people are a
 // combination of groups whose number and mean are shown.
-func sums(t *testing.T, what string, out release.Output, people []person) int {
+func sums(t *testing.T, what string, out release.Output, people []person, sets []string) int {
 	t.Helper()
 	atom, example := atomsOf(people)
 	sizes := make([]int, len(example))
@@ -22,7 +22,7 @@ func sums(t *testing.T, what string, out release.Output, people []person) int {
 		table := frame(t, out.Tables, name)
 		for row := range table.N {
 			c := cellOf(table, row)
-			if table.TextAt(row, "variable") != "central_pp_mmhg" || name == "comparison" && c.published == "all" {
+			if table.TextAt(row, "variable") != "central_pp_mmhg" || name == "comparison" && c.total() {
 				continue
 			}
 			cells[c.key] = c
@@ -33,7 +33,7 @@ func sums(t *testing.T, what string, out release.Output, people []person) int {
 	}
 	found := 0
 	for name, c := range cells {
-		for _, less := range []string{"", "healthy", "older"} {
+		for _, less := range append([]string{""}, sets[1:]...) {
 			in := group(example, func(p person) bool { return c.holds(p) && (less == "" || !p.sets[less]) })
 			n := 0
 			for _, k := range in {

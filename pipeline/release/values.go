@@ -98,7 +98,7 @@ func (c *checker) fewValues(v variable) error {
 		return nil
 	}
 	hidden := c.differences(used)
-	p, weak, at, err := protectByTier(c.tier, func(at tier) disclose.Table { return c.valuesTable(v, used, rules, hidden, at) })
+	p, weak, at, err := c.protectByTier(c.tier, used, func(at tier) disclose.Table { return c.valuesTable(v, used, rules, hidden, at) })
 	if err != nil {
 		return err
 	}
@@ -114,7 +114,7 @@ func (c *checker) fewValues(v variable) error {
 	}
 	for k, i := range p.Added {
 		if i < len(used) {
-			c.decide(v.name, c.groups.list[used[i]], state{additive, ruleFor(p.For[k]-len(used), hidden)})
+			c.decide(v.name, c.groups.list[used[i]], state{additive, c.ruleFor(p.For[k], used, hidden)})
 		}
 	}
 	c.giveUp(v.name, used, weak, ruleMinimum)

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"reflect"
@@ -42,6 +43,7 @@ func LoadAnalysis(data []byte, name string, columns []schema.Column, o Options) 
 		root, p.Section = root.Content[1], "analysis"
 	}
 	d.value(root, reflect.ValueOf(&p.Analysis).Elem(), p.Section)
+	d.orderSets(&p.Analysis, p.Section)
 	d.checkAnalysis(p.Analysis, p.Section, o)
 	if columns != nil {
 		table := schema.Table{Columns: columns}
@@ -85,6 +87,10 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 			d.fault(at("sets."+name), name, "bad_name", identifierRule, "")
 		}
 	}
+	d.once(at("set_order"), a.SetOrder)
+	for i, name := range a.SetOrder {
+		d.oneOf(fmt.Sprintf("%s[%d]", at("set_order"), i), name, setNames(a))
+	}
 	d.within(at("quantile_type"), float64(a.QuantileType), 1, 9)
 	d.oneOf(at("bp_scheme"), a.BPScheme, schemeNames())
 	d.once(at("variables"), a.Variables)
@@ -105,6 +111,24 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 	schema.CheckModels(a.Models, setNames(a), at("models"), d.fault)
 	schema.CheckSensitivity(a, at("sensitivity"), d.fault)
 	schema.CheckCentiles(a.Centiles, setNames(a), at("centiles"), d.fault)
+}
+
+// orderSets puts the sets in the order in which the file has them where the plan
+// does not say it; everyone comes first unless the file has it elsewhere.
+func (d *decoder) orderSets(a *schema.Analysis, section string) {
+	path := join(section, "set_order")
+	if d.given(path) || len(a.Sets) == 0 {
+		return
+	}
+	line := func(name string) place { return d.at[join(section, "sets."+name)] } // zero for one that the file does not have
+	a.SetOrder = setNames(*a)
+	slices.SortStableFunc(a.SetOrder, func(x, y string) int {
+		p, q := line(x), line(y)
+		return cmp.Or(cmp.Compare(p.line, q.line), cmp.Compare(p.column, q.column))
+	})
+	if len(a.SetOrder) < 2 {
+		a.SetOrder = nil
+	}
 }
 
 // setNames lists the analysis sets of a plan, sorted.

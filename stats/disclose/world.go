@@ -1,20 +1,15 @@
 package disclose
 
-import (
-	"cmp"
-	"slices"
-)
-
 // world is a set of counts that agrees with everything published.
 type world struct {
 	sign   int // 1: the hidden count is to rise; −1: to fall
-	atoms  map[int]int
-	totals map[int]int
+	atoms  []int
+	totals []int
 	gain   int
 }
 
-func newWorld(sign int) *world {
-	return &world{sign: sign, atoms: map[int]int{}, totals: map[int]int{}}
+func (s *search) newWorld(sign int) *world {
+	return &world{sign: sign, atoms: make([]int, len(s.table.Atoms)), totals: make([]int, len(s.table.Domains))}
 }
 
 func (w *world) changes() []Change {
@@ -24,6 +19,5 @@ func (w *world) changes() []Change {
 			list = append(list, Change{a, by})
 		}
 	}
-	slices.SortFunc(list, func(a, b Change) int { return cmp.Compare(a.Atom, b.Atom) })
 	return list
 }
