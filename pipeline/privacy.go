@@ -139,6 +139,9 @@ func (d *disguise) issue(i schema.Issue) schema.Issue {
 	i.SubjectID, i.RecordingID = d.id(kindSubject, i.SubjectID), d.id(kindRecording, i.RecordingID)
 	if d.hidesCells() {
 		i.Value, i.Hint = "", ""
+		if i.Code == study.UnusedColumns {
+			i.Message = "columns that are not used" // their names may be anything
+		}
 	}
 	return i
 }

@@ -84,6 +84,9 @@ func (t *tableReader) checkHeader(names []string) bool {
 	return placed
 }
 
+// UnusedColumns is the code of the note that lists headers which nothing uses.
+const UnusedColumns = "unused_columns"
+
 func (t *tableReader) noteUnused(names, unused []string) {
 	var listed []string
 	for _, name := range unused {
@@ -100,7 +103,7 @@ func (t *tableReader) noteUnused(names, unused []string) {
 		listed = append(listed, "a column without a name")
 	}
 	if len(listed) > 0 {
-		t.log.add(schema.Issue{Size: schema.SizeNote, File: t.file, Row: 1, Code: "unused_columns",
+		t.log.add(schema.Issue{Size: schema.SizeNote, File: t.file, Row: 1, Code: UnusedColumns,
 			Message: "columns that are not used: " + strings.Join(listed, ", "), Hint: "declare under covariates what the analysis needs"})
 	}
 }
