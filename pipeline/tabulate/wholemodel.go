@@ -25,6 +25,9 @@ func (m *modeller) whole(f fitted, p problem, r result) {
 			add("model_f", func(s solution) float64 { return s.least.F }, "1", "F of all terms, classical")
 			add("model_p", func(s solution) float64 { return s.least.P }, "1", "F of all terms, classical")
 		}
+		if !r.imputed() && p.weights == nil {
+			add("aic", func(s solution) float64 { return s.least.AIC() }, "1", "normal errors, whose variance counts as a parameter; comparable among models of one outcome on the same rows")
+		}
 	case r.quantile != nil:
 		add("objective", func(s solution) float64 { return s.quantile.Objective }, unitOf(f.unit), r.method+": sum of weighted absolute residuals")
 		add("unique", func(s solution) float64 { return zeroOne(s.quantile.Unique, false) }, "1", "1: no other coefficients are as good; 0: others are")

@@ -115,3 +115,11 @@ func (f *Fit) ClusterCovariance(kind string, cluster []int) (*Covariance, error)
 func (f *Fit) DesignCovariance(stratum, cluster []int) (*Covariance, error) {
 	return f.designCovariance(stratum, cluster)
 }
+
+// AIC is Akaike's criterion of an unweighted fit with normal errors, their
+// variance counted as a parameter (Akaike 1974, IEEE Trans Automat Contr
+// 19:716-23; from memory).
+func (f *Fit) AIC() float64 {
+	n := float64(f.N)
+	return float64(n*(math.Log(2*math.Pi*f.RSS/n)+1)) + float64(2*(f.Rank+1))
+}
