@@ -12,7 +12,6 @@ type agreement struct {
 	style Style
 	at    lookup
 	sd    map[string]float64
-	set   string
 }
 
 // pairing is what is compared with what.

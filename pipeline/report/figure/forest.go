@@ -38,11 +38,11 @@ const (
 
 // forestLayout is where the columns stand.
 type forestLayout struct {
-	labels            float64 // width of the label column
-	n                 float64 // right end of the counts
-	from, to          float64 // of the plot
-	values            float64 // left end of the values
-	width, top, lower float64
+	labels   float64 // width of the label column
+	n        float64 // right end of the counts
+	from, to float64 // of the plot
+	values   float64 // left end of the values
+
 }
 
 // Draw draws the estimates below each other, texts at both sides.
