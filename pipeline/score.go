@@ -28,8 +28,9 @@ type Scored struct {
 var ErrNoReference = errors.New("no reference centiles were fitted there; the notes of its table centiles say why")
 
 // Score reads new persons' values from a csv file and writes, as CSV, their
-// z-scores and centiles by the references of a results folder, whose table of
-// parameters must be as its manifest says (else *DifferenceError). Where a value
+// z-scores and centiles by the references of a results folder or of a release that
+// stands alone, whose table of parameters must be as the manifest, or the
+// provenance of the release, says (else *DifferenceError). Where a value
 // has another calibration or estimator than its reference, the error is a
 // *StructuralError and nothing is written. With outFile "" the scores go to
 // stdout, else to that file, which must not be there yet.
@@ -77,8 +78,12 @@ type scale struct {
 	bySex    []tabulate.Reference
 }
 
-// readScales reads the table of parameters of a results folder.
-func readScales(dir string) ([]scale, error) {
+// readParameters reads the table of parameters of a results folder, or of a
+// release that stands alone.
+func readParameters(dir string) (*schema.Frame, error) {
+	if f, released, err := releasedParameters(dir); released || err != nil {
+		return f, err
+	}
 	s, err := openWhole(dir)
 	if err != nil {
 		return nil, err
@@ -88,7 +93,12 @@ func readScales(dir string) ([]scale, error) {
 	if !s.has(tablePath(table.Name)) {
 		return nil, fmt.Errorf("%s: %w", dir, ErrNoReference)
 	}
-	frame, err := s.frame(table.Name)
+	return s.frame(table.Name)
+}
+
+// readScales reads the references of a folder.
+func readScales(dir string) ([]scale, error) {
+	frame, err := readParameters(dir)
 	if err != nil {
 		return nil, err
 	}

@@ -19,7 +19,7 @@ func newScore() *cobra.Command {
 		GroupID: "statistics",
 		Short:   "Turn new persons' values into z-scores and centiles",
 		Long: `Reads the reference centiles of RESULTS (its table centile_parameters, checked
-against the manifest) and the values of NEW.csv, and prints a row for each person,
+against the manifest; a release that stands alone will do) and the values of NEW.csv, and prints a row for each person,
 variable and reference: z, the standard normal deviate of the value among people
 of the same sex and age, and centile_pct, the percent of such people below it.
 
@@ -33,7 +33,8 @@ has another calibration or estimator than its reference, all are refused.
 
 The columns of the output: tonocohort schema scores.`,
 		Example: `  tonocohort score RESULTS NEW.csv > scores.csv
-  tonocohort score RESULTS NEW.csv --out scores.csv`,
+  tonocohort score RESULTS NEW.csv --out scores.csv
+  tonocohort score RESULTS/release NEW.csv --out scores.csv`,
 		Args: exactly("RESULTS", "NEW.csv"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			scored, err := pipeline.Score(args[0], args[1], out, cmd.OutOrStdout())

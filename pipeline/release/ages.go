@@ -44,16 +44,18 @@ func (c *checker) releaseAges(r *row) {
 	curve := r.f.Table.Name == centilesTable && !math.IsNaN(r.number("age_years"))
 	statistic := r.text("statistic")
 	end := statistic == "lowest" || statistic == "highest"
-	if r.gone() || !curve && !end {
+	parameter := r.f.Table.Name == parametersTable
+	if parameter { // a reference is of use as a whole alone
+		defer func() {
+			if r.gone() {
+				r.f.SetNumber(r.at, "age_years", math.NaN())
+			}
+		}()
+	}
+	if r.gone() || !curve && !end && !parameter {
 		return
 	}
-	key := r.text("set") + "\x00" + r.text("variable") + "\x00" + r.text("sex")
-	span, known := c.ages[key]
-	if !known {
-		low, high, ok := c.fittedAges(r.f, r.at)
-		span = ageRange{low, high, ok}
-		c.ages[key] = span
-	}
+	span := c.spanOf(r.f, r.at)
 	v := r.number("estimate")
 	switch {
 	case !span.ok:
@@ -67,6 +69,18 @@ func (c *checker) releaseAges(r *row) {
 		r.f.SetNumber(r.at, "estimate", span.high)
 		r.log.add(r.f, r.at, ruleAges, partEstimate)
 	}
+}
+
+// spanOf is the range of ages that is released of the people of a row.
+func (c *checker) spanOf(f *schema.Frame, row int) ageRange {
+	key := f.TextAt(row, "set") + "\x00" + f.TextAt(row, "variable") + "\x00" + f.TextAt(row, "sex")
+	span, known := c.ages[key]
+	if !known {
+		low, high, ok := c.fittedAges(f, row)
+		span = ageRange{low, high, ok && low < high}
+		c.ages[key] = span
+	}
+	return span
 }
 
 type ageRange struct {

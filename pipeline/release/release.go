@@ -186,6 +186,9 @@ func (c *checker) release(f *schema.Frame) *schema.Frame {
 	if f.Table.Name == summaryTable && c.rules.ZeroIsSmall {
 		f = c.completed(f)
 	}
+	if f.Table.Name == parametersTable {
+		f = c.narrowed(f)
+	}
 	out := schema.NewFrame(schema.Released(f.Table), f.N)
 	for row := range f.N {
 		out.CopyRow(out.AddRow(), f, row)

@@ -113,7 +113,7 @@ func meanings(d schema.DisclosureSettings) map[string]string {
 		ruleSaturated:  "a model with a coefficient for every combination of levels is a table of means, of which some are hidden",
 		ruleDifference: fmt.Sprintf("numbers of people within %d of another published number of the same people", d.MinCell),
 		ruleFlow:       fmt.Sprintf("stages and reasons with fewer than %d people merged with others", d.MinCell),
-		ruleAges:       fmt.Sprintf("a curve at ages with fewer than %d people at or beyond; the ages that it is for are narrowed", d.MinCell),
+		ruleAges:       fmt.Sprintf("a curve at ages with fewer than %d people at or beyond; the ages that it is for, and the knots of its parameters, are narrowed", d.MinCell),
 		ruleRounded:    fmt.Sprintf("counts rounded to a multiple of %d", d.Rounding),
 		ruleCoarse:     "digits left out that would tell a hidden number of people",
 		ruleNote:       "counts left out of the note",
