@@ -20,8 +20,9 @@ type DisclosureSettings struct {
 	MinCell     int    `yaml:"min_cell" json:"min_cell"`           // fewest people behind a number
 	OnViolation string `yaml:"on_violation" json:"on_violation"`   // suppress or block
 	ZeroIsSmall bool   `yaml:"zero_is_small" json:"zero_is_small"` // a group of nobody is as telling as one of a few
-	// People whose value or stratum is missing are a group like any other; false:
-	// nobody outside can know who they are, so their number may be told.
+	// How many lack a value is a count like any other; false: nobody outside can know
+	// who they are, so it may be told. Few people whose stratum is missing stay hidden
+	// either way: beside their number their mean would follow from the totals.
 	MissingIsSmall bool              `yaml:"missing_is_small" json:"missing_is_small"`
 	MinDegrees     int               `yaml:"min_degrees" json:"min_degrees"` // fewest residual degrees of freedom of a model
 	Dominance      DominanceSettings `yaml:"dominance" json:"dominance"`

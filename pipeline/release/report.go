@@ -100,7 +100,7 @@ func meanings(d schema.DisclosureSettings) map[string]string {
 	return map[string]string{
 		ruleMinimum:    fewest,
 		ruleComplement: "hidden so that a hidden number cannot be worked out from the margins",
-		ruleUnknown:    fmt.Sprintf("hidden so that fewer than %d people whose stratum is not known cannot be worked out, as what a total leaves beside the strata; missing_is_small: false shows it where their number may be told", d.MinCell),
+		ruleUnknown:    fmt.Sprintf("hidden so that fewer than %d people whose stratum is not known cannot be worked out, as what a total leaves beside the strata", d.MinCell),
 		ruleNested:     fmt.Sprintf("hidden so that a difference of fewer than %d people between sets of which one lies in the other cannot be worked out", d.MinCell),
 		ruleBands:      fmt.Sprintf("hidden so that fewer than %d people between the bounds of different age bands cannot be worked out", d.MinCell),
 		ruleMissing:    fmt.Sprintf("fewer than %d people without a value, or a difference of so few between variables: the numbers with and without are hidden", d.MinCell),

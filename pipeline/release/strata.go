@@ -156,10 +156,8 @@ func (c *checker) peopleTable(hidden []difference, at tier) disclose.Table {
 		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, c.groups.sizes[i])}
 		small := c.rules.Small(c.groups.persons[i]) && len(c.groups.atoms[i]) > 0
 		switch {
-		case small && c.untold(g.labels):
-			d.Need = c.rules.MinCell
 		case small:
-			c.decide("", g, state{everything, ruleMinimum})
+			d.Need = c.rules.MinCell
 		default:
 			c.bounds(&d, g, c.groups.sizes[i], at)
 		}
@@ -167,18 +165,12 @@ func (c *checker) peopleTable(hidden []difference, at tier) disclose.Table {
 	}
 	for _, h := range hidden {
 		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
-		if c.rules.Small(c.headcount(h.atoms, nil)) && c.untold(h.labels) {
+		if c.rules.Small(c.headcount(h.atoms, nil)) {
 			d.Need = c.rules.MinCell
 		}
 		t.Domains = append(t.Domains, d)
 	}
 	return t
-}
-
-// untold reports that the number of a group may not be told. Of people whose
-// stratum is missing the study may say that it may.
-func (c *checker) untold(labels []string) bool {
-	return c.Settings.Disclosure.MissingIsSmall || !slices.Contains(labels, missingLevel)
 }
 
 // ruleFor names why a group was hidden for another: of is the place of the other

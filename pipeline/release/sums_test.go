@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"tonocohort/pipeline/release"
+	"tonocohort/schema"
 )
 
 // sums looks for the mean of a group of fewer than ten: whether its people are a
@@ -83,4 +84,14 @@ func rank(rows [][]float64) int {
 		}
 	}
 	return len(reduced)
+}
+
+// That the number of those who lack a value may be told opens no mean of the few
+// whose stratum is missing.
+func TestToldMissingOpensNoMean(t *testing.T) {
+	s := shapes()[0]
+	r := s.run(t, func(x *schema.Settings) { x.Disclosure.MissingIsSmall = false })
+	if n := sums(t, s.name, r.out, publicView(r.visits, r.results.People), r.results.People.Sets); n < 4 {
+		t.Errorf("%d groups of few: the test has lost its object", n)
+	}
 }

@@ -142,7 +142,7 @@ func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []d
 	for _, h := range hidden {
 		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
 		// Where everybody has a value the layer of people has seen to it.
-		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.present)) && c.untold(h.labels) && !c.settled(v, h.atoms) {
+		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.present)) && !c.settled(v, h.atoms) {
 			d.Need = min(c.rules.MinCell, sum(h.atoms, c.layout.sizes))
 		}
 		t.Domains = append(t.Domains, d)
