@@ -228,7 +228,7 @@ type bands struct {
 const maxSeries = 4
 
 func (b bands) draw(s Source) (Drawing, bool) {
-	c := figure.Bands{Name: fileName("strata", b.variable, b.set), XLabel: Label(b.across, ""), Line: math.NaN()}
+	c := figure.Bands{Name: fileName("strata", b.variable, b.set), XLabel: Label(b.across, bandUnit(b.across)), Line: math.NaN()}
 	unit := unitsOf(b.f)[b.variable]
 	c.YLabel = axisLabel(b.variable, unit)
 	if v, ok := s.Settings.Analysis.Threshold[b.variable]; ok {
@@ -250,9 +250,18 @@ func (b bands) draw(s Source) (Drawing, bool) {
 	if !any || len(c.Categories) == 0 {
 		return Drawing{}, false
 	}
+	c.DropEmpty("(missing)")
 	c.Title = fmt.Sprintf("%s by %s, analysis set %s", Label(b.variable, ""), strings.ToLower(Label(b.across, "")), b.set)
 	c.Desc = fmt.Sprintf("Mean with 95 %% confidence interval and 10th to 90th percentile in %d strata. The numbers stand in the table of summaries.", len(c.Categories)*len(c.Series))
 	return Drawing{c.Draw(), fmt.Sprintf("%s, analysis set %s. Marker: mean; thick bar: its 95 %% confidence interval; thin line: 10th to 90th percentile, where enough people lie beyond. n: people with a value; %s: confidential, hidden by disclosure control.", c.YLabel, b.set, Confidential)}, true
+}
+
+// bandUnit is the unit in which bands of a column are cut.
+func bandUnit(column string) string {
+	if column == "age_band" {
+		return "years"
+	}
+	return ""
 }
 
 func (b bands) series(level string, categories []string) (figure.Series, bool) {

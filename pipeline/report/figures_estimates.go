@@ -122,6 +122,9 @@ func addDifference(c *figure.Forest, f *schema.Frame, row int, style Style, deci
 	sex, band := f.TextAt(row, "sex"), f.TextAt(row, "age_band")
 	heading, series := groupName(sex), map[string]int{"female": 0, "male": 1}[sex]
 	label := band + " years"
+	if strings.Contains(f.TextAt(row, "note"), "suspect published value") {
+		label += ", suspect published value"
+	}
 	if band == "all" {
 		heading, label, series = "Over the strata", groupName(sex), 3
 	}
@@ -198,7 +201,7 @@ func sensitivityFigures(s Source, style Style) []Drawing {
 		return a - b
 	})
 	first := order[0]
-	unit := strings.TrimSpace(f.TextAt(first, "unit"))
+	unit := unitWords(f.TextAt(first, "unit"))
 	term := (&models{}).termName(f.TextAt(first, "term"))
 	c := figure.Specification{Name: "sensitivity", Primary: -1, YLabel: "Coefficient of " + term + " (" + unit + ")"}
 	for k, row := range order {

@@ -165,7 +165,7 @@ func slopeFound(s Source, style Style) string {
 				continue
 			}
 			text, _ := m.interval(row)
-			return fmt.Sprintf("In the model %s of %s the coefficient of %s is %s %s (95 %% CI in brackets).", model, Label(f.TextAt(row, "variable"), ""), m.termName(term), text, f.TextAt(row, "unit"))
+			return fmt.Sprintf("In the model “%s” of %s the coefficient of %s is %s %s (95 %% CI in brackets).", model, Label(f.TextAt(row, "variable"), ""), m.termName(term), text, unitWords(f.TextAt(row, "unit")))
 		}
 	}
 	return ""
@@ -220,7 +220,7 @@ func movesFound(s Source, style Style) string {
 	m := models{f: f, style: style}
 	from, _, _ := strings.Cut(first(m.interval(low)), " (")
 	to, _, _ := strings.Cut(first(m.interval(high)), " (")
-	return fmt.Sprintf("Under %d declared choices the coefficient of %s in the model %s lies between %s and %s.", n, m.termName(f.TextAt(low, "term")), f.TextAt(low, "model"), from, to)
+	return fmt.Sprintf("Under %d declared choices the coefficient of %s in the model “%s” lies between %s and %s.", n, m.termName(f.TextAt(low, "term")), f.TextAt(low, "model"), from, to)
 }
 
 func first(text string, _ bool) string { return text }

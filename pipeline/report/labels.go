@@ -71,3 +71,8 @@ func unitsOf(f *schema.Frame) map[string]string {
 	}
 	return units
 }
+
+// unitWords writes a unit as a person does: per one year, not per years.
+func unitWords(unit string) string {
+	return strings.ReplaceAll(strings.TrimSpace(unit), "per years", "per year")
+}

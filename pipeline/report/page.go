@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 
 	"tonocohort/schema"
@@ -146,6 +147,20 @@ func focused(s Source, t *Table) *Table {
 	if len(out.Rows) == 0 || len(out.Rows) == len(t.Rows) {
 		return t
 	}
-	out.Notes = append([]string{fmt.Sprintf("Of %s; the other variables stand in %s.html.", Label(focus(s), ""), t.Name)}, t.Notes...)
+	out.Notes = []string{fmt.Sprintf("Of %s; the other variables stand in %s.html.", Label(focus(s), ""), t.Name)}
+	for _, n := range t.Notes {
+		if sign, _, _ := strings.Cut(n, " "); !t.lettered(sign) || out.lettered(sign) {
+			out.note(n)
+		}
+	}
 	return out
+}
+
+// lettered reports a letter by which some row points at a note.
+func (t *Table) lettered(sign string) bool {
+	at := len(t.Columns) - 1
+	if t.Columns[at] != "Notes" {
+		return false
+	}
+	return slices.ContainsFunc(t.Rows, func(r Row) bool { return slices.Contains(strings.Fields(r.Cells[at]), sign) })
 }

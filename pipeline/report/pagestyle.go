@@ -66,6 +66,7 @@ const reportStyle template.CSS = `
 body{margin:0 auto;padding:1rem;max-width:60rem;font:1rem/1.5 system-ui,"Liberation Sans",Arial,sans-serif;color:#111;background:#fff}
 h1{font-size:1.6rem;line-height:1.25;margin:.2rem 0 .8rem}
 h2{font-size:1.25rem;line-height:1.3;margin:0 0 .6rem}
+p,ul,dl,figcaption{overflow-wrap:anywhere}
 p,ul,dl{margin:.5rem 0;max-width:44rem}
 a{color:#00537f}
 .kind{color:#444}

@@ -41,7 +41,10 @@ func newAxis(values []float64, from, to float64, log bool, about int) axis {
 	}
 	margin := 0.04 * (a.high - a.low)
 	a.low, a.high = a.low-margin, a.high+margin
-	a.ticks = evenTicks(a.low, a.high, about)
+	// One tick tells no scale; values too large for their differences have none.
+	for most := 2 * about; len(a.ticks) < 2 && about <= most; about++ {
+		a.ticks = evenTicks(a.low, a.high, about)
+	}
 	return a
 }
 

@@ -1,6 +1,9 @@
 package figure
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Bands are series of values by category: a mean with its interval, and the
 // spread of the people about it.
@@ -20,6 +23,22 @@ type Series struct {
 	Low, High []float64 // interval of the mean
 	P10, P90  []float64
 	N         []string
+}
+
+// DropEmpty leaves out a category of which nothing can be drawn.
+func (c *Bands) DropEmpty(category string) {
+	k := slices.Index(c.Categories, category)
+	if k < 0 || slices.ContainsFunc(c.Series, func(s Series) bool { return !math.IsNaN(s.Mean[k]) }) {
+		return
+	}
+	c.Categories = slices.Delete(c.Categories, k, k+1)
+	for i := range c.Series {
+		s := &c.Series[i]
+		for _, list := range []*[]float64{&s.Mean, &s.Low, &s.High, &s.P10, &s.P90} {
+			*list = slices.Delete(*list, k, k+1)
+		}
+		s.N = slices.Delete(s.N, k, k+1)
+	}
 }
 
 // Draw draws the series beside each other, with the number of people below.

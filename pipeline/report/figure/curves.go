@@ -141,8 +141,12 @@ func (f *Figure) band(l Line, x, y axis) {
 		upper = append(upper, point{x.at(l.X[i]), y.at(l.High[i])})
 		lower = append(lower, point{x.at(l.X[i]), y.at(l.Low[i])})
 	}
-	slices.Reverse(lower)
-	if len(upper) > 1 {
-		f.area(shade, "", 0, append(upper, lower...)...)
+	if len(upper) < 2 {
+		return
 	}
+	back := slices.Clone(lower)
+	slices.Reverse(back)
+	f.area(shade, "", 0, append(slices.Clone(upper), back...)...)
+	f.line(blue, 0.7, nil, upper...)
+	f.line(blue, 0.7, nil, lower...)
 }

@@ -26,7 +26,7 @@ func (f *Figure) SVG(attributes string) string {
 	fmt.Fprintf(&b, `<svg %srole="img" aria-labelledby="%s-title %s-desc" width="%s" height="%s" viewBox="0 0 %s %s" font-family="%s">`,
 		attributes, id, id, number(f.Width), number(f.Height), number(f.Width), number(f.Height), families)
 	fmt.Fprintf(&b, "\n<title id=\"%s-title\">%s</title>\n<desc id=\"%s-desc\">%s</desc>\n", id, escape(f.Title), id, escape(f.Desc))
-	fmt.Fprintf(&b, "<path fill=\"%s\" d=\"M0 0H%sV%sH0z\"/>\n", paper, number(f.Width), number(f.Height))
+	fmt.Fprintf(&b, "<path data-decoration=\"\" fill=\"%s\" d=\"M0 0H%sV%sH0z\"/>\n", paper, number(f.Width), number(f.Height))
 	for _, s := range f.shapes {
 		s.svg(&b)
 	}
@@ -68,6 +68,9 @@ func (s shape) paint() string {
 		fill = "none"
 	}
 	text := fmt.Sprintf(` fill="%s"`, fill)
+	if s.stroke == rule || s.stroke == "" && fill == shade {
+		text = ` data-decoration=""` + text // nothing is lost with it
+	}
 	if s.stroke == "" {
 		return text
 	}
