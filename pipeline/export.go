@@ -97,20 +97,13 @@ func withTable(dir, table string, do func(file *os.File, size int64, declared sc
 	if !slices.Contains(known, table) {
 		return &UnknownNameError{"table", table, known}
 	}
-	file, err := root.Open(tablesFolder + table + ".parquet")
-	if err != nil {
-		return err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return err
-	}
-	declared, err := parquet.TableOf(file, info.Size())
-	if err != nil {
-		return fmt.Errorf("%s: %w", table, err)
-	}
-	return do(file, info.Size(), declared)
+	return withFile(root, tablePath(table), func(file *os.File, size int64) error {
+		declared, err := parquet.TableOf(file, size)
+		if err != nil {
+			return fmt.Errorf("%s: %w", table, err)
+		}
+		return do(file, size, declared)
+	})
 }
 
 // tableNames are the tables of an open results folder. A folder without its tables is no results

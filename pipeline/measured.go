@@ -3,7 +3,6 @@ package pipeline
 import (
 	"fmt"
 
-	"tonocohort/pipeline/parquet"
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
@@ -25,17 +24,8 @@ func readMeasured(results *store.Root, visits *schema.Frame) (tabulate.Measured,
 // readNeeded reads some rows of some columns of a table, a row group at a time.
 func readNeeded(results *store.Root, need tabulate.Need) (*schema.Frame, error) {
 	path := tablePath(need.Table.Name)
-	file, err := results.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return nil, err
-	}
 	kept := schema.NewFrame(need.Table, 0)
-	err = parquet.ReadGroups(file, info.Size(), need.Table, func(group *schema.Frame) error {
+	err := readGroups(results, path, need.Table, func(group *schema.Frame) error {
 		if need.Keep == nil {
 			kept.Append(group)
 			return nil

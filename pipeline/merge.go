@@ -5,10 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
-	"strings"
 
-	"tonocohort/pipeline/parquet"
-	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
 	"tonocohort/schema"
 )
@@ -156,7 +153,7 @@ func (s *shardFolder) appendTo(out *openTable, table schema.Table) error {
 		return err
 	}
 	defer root.Close()
-	return readGroups(root, tablePath(table.Name), table, func(f *schema.Frame) error {
+	err = readGroups(root, tablePath(table.Name), table, func(f *schema.Frame) error {
 		if table.Name != "exclusions" {
 			if err := s.inOrder(f); err != nil {
 				return err
@@ -164,6 +161,10 @@ func (s *shardFolder) appendTo(out *openTable, table schema.Table) error {
 		}
 		return out.append(f)
 	})
+	if err != nil {
+		return fmt.Errorf("%s: %w", tablePath(table.Name), err)
+	}
+	return nil
 }
 
 func (s *shardFolder) inOrder(f *schema.Frame) error {
@@ -173,23 +174,6 @@ func (s *shardFolder) inOrder(f *schema.Frame) error {
 	}
 	if !slices.IsSorted(ids) || ids[0] < s.manifest.Shard.From || ids[len(ids)-1] > s.manifest.Shard.To {
 		return fmt.Errorf("%s: the table %s has rows of other subjects, or not in their order", s.dir, f.Table.Name)
-	}
-	return nil
-}
-
-// readGroups reads a table of a results folder a row group at a time.
-func readGroups(root *store.Root, path string, table schema.Table, visit func(*schema.Frame) error) error {
-	file, err := root.Open(path)
-	if err != nil {
-		return err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return err
-	}
-	if err := parquet.ReadGroups(file, info.Size(), table, visit); err != nil {
-		return fmt.Errorf("%s: %w", strings.TrimSuffix(path, ".parquet"), err)
 	}
 	return nil
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"path"
 	"slices"
 	"strings"
@@ -174,19 +175,10 @@ func (c *consistency) twins(root *store.Root, base string) {
 }
 
 // readOwnTable reads a table as it declares itself.
-func readOwnTable(root *store.Root, name string) (*schema.Frame, error) {
-	file, err := root.Open(name)
-	if err != nil {
-		return nil, err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return nil, err
-	}
-	table, err := parquet.TableOf(file, info.Size())
-	if err != nil {
-		return nil, err
-	}
-	return parquet.Read(file, info.Size(), table)
+func readOwnTable(root *store.Root, name string) (f *schema.Frame, err error) {
+	err = withFile(root, name, func(file *os.File, size int64) error {
+		f, err = parquet.ReadAny(file, size)
+		return err
+	})
+	return f, err
 }

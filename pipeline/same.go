@@ -31,20 +31,11 @@ type examinee struct {
 // and a pulse pressure of 1. prefix goes before the ids of persons.
 func waveShapes(root *store.Root, prefix string) (map[[2]string][]float32, error) {
 	shapes := map[[2]string][]float32{}
-	file, err := root.Open(tablePath("waveforms"))
-	if err != nil {
-		return nil, err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return nil, err
-	}
 	table, err := parquet.Select(schema.WaveformsTable(), []string{"subject_id", "visit_id", "recording_id", "radial_mmhg"})
 	if err != nil {
 		return nil, err
 	}
-	err = parquet.ReadGroups(file, info.Size(), table, func(f *schema.Frame) error {
+	err = readGroups(root, tablePath("waveforms"), table, func(f *schema.Frame) error {
 		for row, wave := range f.Waves("radial_mmhg") {
 			key := [2]string{prefix + f.TextAt(row, "subject_id"), f.TextAt(row, "visit_id")}
 			if _, seen := shapes[key]; !seen {

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"tonocohort/pipeline/parquet"
 	"tonocohort/pipeline/sheets"
 	"tonocohort/schema"
 )
@@ -121,16 +120,7 @@ func (r *sheetsReader) readBeats(rows []int) error {
 	if err := r.source.check(path); err != nil {
 		return err
 	}
-	file, err := r.source.root.Open(path)
-	if err != nil {
-		return err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return err
-	}
-	return parquet.ReadGroups(file, info.Size(), schema.BeatsTable(), func(f *schema.Frame) error {
+	return readGroups(r.source.root, path, schema.BeatsTable(), func(f *schema.Frame) error {
 		for row, id := range f.Texts("recording_id") {
 			if wanted[id] {
 				r.beats[id] = append(r.beats[id], sheets.Beat{

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"fmt"
 
-	"tonocohort/pipeline/parquet"
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
@@ -94,20 +93,11 @@ func (s *source) frame(name string) (*schema.Frame, error) {
 	if err := s.check(path); err != nil {
 		return nil, err
 	}
-	file, err := s.root.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return nil, err
-	}
-	table, err := parquet.TableOf(file, info.Size())
+	f, err := readOwnTable(s.root, path)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	return readTable(s.root, path, table)
+	return f, nil
 }
 
 // visits reads the person-level table.

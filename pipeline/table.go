@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"os"
 	"strings"
 
 	"tonocohort/pipeline/parquet"
@@ -98,19 +99,33 @@ func writeFile(results *store.Folder, path string, restricted bool, write func(i
 
 // readTable reads a table of a results folder back; the restriction to t's
 // columns is the reader's guard against a file that is not what it says.
-func readTable(results *store.Root, path string, t schema.Table) (*schema.Frame, error) {
-	file, err := results.Open(path)
+func readTable(results *store.Root, path string, t schema.Table) (f *schema.Frame, err error) {
+	err = withFile(results, path, func(file *os.File, size int64) error {
+		if f, err = parquet.Read(file, size, t); err != nil {
+			return fmt.Errorf("%s: %w", path, err)
+		}
+		return nil
+	})
+	return f, err
+}
+
+// withFile opens a file of a folder for as long as do works on it.
+func withFile(root *store.Root, path string, do func(file *os.File, size int64) error) error {
+	file, err := root.Open(path)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer file.Close()
 	info, err := file.Stat()
 	if err != nil {
-		return nil, err
+		return err
 	}
-	f, err := parquet.Read(file, info.Size(), t)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return f, nil
+	return do(file, info.Size())
+}
+
+// readGroups reads a table of a folder a row group at a time.
+func readGroups(root *store.Root, path string, table schema.Table, visit func(*schema.Frame) error) error {
+	return withFile(root, path, func(file *os.File, size int64) error {
+		return parquet.ReadGroups(file, size, table, visit)
+	})
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"strings"
 
@@ -141,24 +142,19 @@ func damagedGroups(root *store.Root, out schema.Output) []Difference {
 }
 
 func rowDigest(root *store.Root, path string) (rows int64, sum string, err error) {
-	file, err := root.Open(path)
-	if err != nil {
-		return 0, "", err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return 0, "", err
-	}
-	table, err := parquet.TableOf(file, info.Size())
-	if err != nil {
-		return 0, "", err
-	}
-	digester := parquet.NewDigester(table)
-	if err := parquet.ReadGroups(file, info.Size(), table, digester.Add); err != nil {
-		return 0, "", err
-	}
-	return int64(digester.Rows()), digester.Sum(), nil
+	err = withFile(root, path, func(file *os.File, size int64) error {
+		table, err := parquet.TableOf(file, size)
+		if err != nil {
+			return err
+		}
+		digester := parquet.NewDigester(table)
+		if err := parquet.ReadGroups(file, size, table, digester.Add); err != nil {
+			return err
+		}
+		rows, sum = int64(digester.Rows()), digester.Sum()
+		return nil
+	})
+	return rows, sum, err
 }
 
 // unlisted walks the folder and names the files that the manifest does not.
