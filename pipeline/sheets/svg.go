@@ -35,7 +35,7 @@ func (d *drawing) text(x, y float64, anchor, class, word string) {
 	if class != "" {
 		class = ` class="` + class + `"`
 	}
-	fmt.Fprintf(d, `<text x="%s" y="%s"%s%s>%s</text>`, short(x), short(y), anchor, class, html.EscapeString(word))
+	fmt.Fprintf(d, `<text paint-order="stroke" x="%s" y="%s"%s%s>%s</text>`, short(x), short(y), anchor, class, html.EscapeString(word))
 }
 
 func (d *drawing) line(class string, x1, y1, x2, y2 float64) {
