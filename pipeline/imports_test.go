@@ -46,6 +46,7 @@ var only = []struct{ module, owner, why string }{
 	{"github.com/apache/arrow", "pipeline/parquet", "the frozen Arrow module panics on foreign files: its guard must stand in one place"},
 	{"go.yaml.in/yaml", "pipeline/study", "settings are decoded strictly in one place"},
 	{"github.com/spf13/cobra", "cmd/tonocohort", "the pipeline must run without a command line"},
+	{"github.com/mewkiz/flac", "pipeline/recording", "samples are decoded behind the readers' guard and caps"},
 	{"gonum.org/v1/plot", "pipeline/report", "figures are drawn in one place"},
 }
 

@@ -77,13 +77,13 @@ func columnsOf(_ *cobra.Command, args []string, start string) ([]cobra.Completio
 // addCompletion says what each command takes, for the shell.
 func addCompletion(root *cobra.Command) {
 	arguments := map[string]completer{
-		"demo": inTurn(false, folders), "init": inTurn(false, folders, folders),
+		"demo": inTurn(false, folders), "merge": inTurn(true, folders), "init": inTurn(false, folders, folders),
 		"check": inTurn(false, folders), "run": inTurn(false, folders),
 		"fit": inTurn(false, files("csv")), "export": inTurn(false, folders, tablesOf),
 		"tables": inTurn(false, folders), "pool": inTurn(true, folders),
 		"published": inTurn(false, words(published.Names()...)),
 		"score":     inTurn(false, folders, files("csv")), "schema": inTurn(true, words(tableNames()...)),
-		"verify": inTurn(false, folders), "rerun": inTurn(false, folders),
+		"verify": inTurn(false, folders), "sheets": inTurn(false, folders), "rerun": inTurn(false, folders),
 		"compare": inTurn(false, folders, folders), "why": inTurn(false, folders, folders),
 		"package": inTurn(false, folders), "manual": words(),
 	}
@@ -98,6 +98,8 @@ func addCompletion(root *cobra.Command) {
 		"schema":  {"format": words(schemaFormats()...)},
 		"rerun":   {"study": folders, "from": words(pipeline.FromStudy, pipeline.FromTables, pipeline.FromRelease)},
 		"package": {"as": words(pipeline.BundleForms()...), "out": folders},
+		"merge":   {"out": folders},
+		"sheets":  {"study": folders, "out": folders, "reviews": files("csv"), "merge": files("csv"), "quality": words("usable", "doubtful", "unusable")},
 		"manual":  {"out": folders},
 	}
 	for _, c := range root.Commands() {

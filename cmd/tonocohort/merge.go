@@ -27,9 +27,10 @@ subject once. What is missing, damaged, given twice or of something else is name
 and nothing is written (exit status 7); the last line has the numbers to compute
 again as schedulers take them: 2,5-7.
 
-With --json: what came out as run tells it, else {"of": N, "again": [numbers to compute again],
-"faults": [{code, shard, folder, detail}]}, code being missing, doubled, not_sealed,
-damaged, not_a_shard, other_build, other_study or other_division.`,
+With --json: what came out as run tells it, else {"of": N, "again": [numbers to
+compute again], "faults": [{code, shard, folder, detail}]}, code being missing,
+doubled, not_sealed, damaged, not_a_shard, other_build, other_study or
+other_division.`,
 		Example: `  tonocohort merge SHARDS/* --out RESULTS
   tonocohort merge SHARDS/* --out RESULTS --json | jq .again`,
 		Args: func(_ *cobra.Command, args []string) error {

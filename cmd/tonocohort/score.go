@@ -19,9 +19,10 @@ func newScore() *cobra.Command {
 		GroupID: "statistics",
 		Short:   "Turn new persons' values into z-scores and centiles",
 		Long: `Reads the reference centiles of RESULTS (its table centile_parameters, checked
-against the manifest; a release that stands alone will do) and the values of NEW.csv, and prints a row for each person,
-variable and reference: z, the standard normal deviate of the value among people
-of the same sex and age, and centile_pct, the percent of such people below it.
+against the manifest; a release that stands alone will do) and the values of
+NEW.csv, and prints a row for each person, variable and reference: z, the standard
+normal deviate of the value among people of the same sex and age, and centile_pct,
+the percent of such people below it.
 
 NEW.csv is UTF-8 with a header line and has the columns sex, age_years,
 calibration, central_method and at least one variable of the references, as

@@ -49,9 +49,7 @@ read_on), and the next run takes it up, both verdicts in its table reviews:
 --serve        serves the book to this machine alone, at an address with a secret
                in it, and writes each verdict into the reviews table at once; the
                book is removed at Ctrl-C unless --out names a folder
---reviews FILE writes to FILE in place of the study's own table
-
-` + exitHelp,
+--reviews FILE writes to FILE in place of the study's own table`,
 		Example: `  tonocohort sheets RESULTS --study STUDY --quality doubtful
   tonocohort sheets RESULTS --study STUDY --reason rhythm,few_beats --centre north
   tonocohort sheets RESULTS --study STUDY --merge ~/Downloads/reviews.csv
