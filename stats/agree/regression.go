@@ -111,6 +111,11 @@ func PassingBablok(x, y []float64, level float64) (Line, error) {
 	slopes, offset := pairSlopes(x, y)
 	n, count := float64(len(x)), len(slopes)
 	l := Line{Pairs: len(x), Slopes: count, Offset: offset, InterceptSE: math.NaN(), SlopeSE: math.NaN()}
+	half := stats.NormalQuantile((1+level)/2) * math.Sqrt(n*(n-1)*(2*n+5)/18)
+	l.LowRank = int(math.RoundToEven((float64(count) - half) / 2))
+	l.HighRank = count - l.LowRank + 1
+	before := offset - 1
+	place(slopes, (count+1)/2+before, count/2+1+before, l.LowRank+before, l.HighRank+before)
 	at := func(rank int) (float64, bool) { // rank from 1
 		i := rank + offset - 1
 		if i < 0 || i >= count {
@@ -126,9 +131,6 @@ func PassingBablok(x, y []float64, level float64) (Line, error) {
 		return l, errors.New("agree: the slopes have no median; no line can be fitted")
 	}
 	l.Slope = middle
-	half := stats.NormalQuantile((1+level)/2) * math.Sqrt(n*(n-1)*(2*n+5)/18)
-	l.LowRank = int(math.RoundToEven((float64(count) - half) / 2))
-	l.HighRank = count - l.LowRank + 1
 	low, lowOK := at(l.LowRank)
 	high, highOK := at(l.HighRank)
 	if !lowOK || !highOK || l.LowRank < 1 {
@@ -140,7 +142,7 @@ func PassingBablok(x, y []float64, level float64) (Line, error) {
 	return l, nil
 }
 
-// pairSlopes returns the sorted slopes between all pairs and how many lie below −1.
+// pairSlopes returns the slopes between all pairs, in no order, and how many lie below −1.
 func pairSlopes(x, y []float64) (slopes []float64, offset int) {
 	slopes = make([]float64, 0, len(x)*(len(x)-1)/2)
 	for i := range x {
@@ -164,7 +166,6 @@ func pairSlopes(x, y []float64) (slopes []float64, offset int) {
 			slopes = append(slopes, s)
 		}
 	}
-	slices.Sort(slopes)
 	return slopes, offset
 }
 
