@@ -47,7 +47,8 @@ func withoutBuild(name string, data []byte, b schema.Build) string {
 			pairs = append(pairs, s, "\x00")
 		}
 	}
-	return strings.NewReplacer(pairs...).Replace(string(data))
+	text := strings.NewReplacer(pairs...).Replace(string(data))
+	return regexp.MustCompile(`\b[0-9a-f]{64}\b`).ReplaceAllLiteralString(text, "\x00")
 }
 
 func withoutDigests(v any) any {

@@ -171,6 +171,22 @@ func TestCompareAcrossBuilds(t *testing.T) {
 	}
 }
 
+// A text that names its build and the digests of other files is held to the rest.
+func TestTextIsHeldToWhatIsNoDigest(t *testing.T) {
+	build := func(s string) schema.Build {
+		return schema.Build{Executable: strings.Repeat(s, 64), Architecture: "linux/amd64/" + s}
+	}
+	page := func(s, n string) string {
+		return withoutBuild("report.html", []byte("made by linux/amd64/"+s+" "+strings.Repeat(s, 64)+", summary.csv "+strings.Repeat("0"+s, 32)+", n "+n), build(s))
+	}
+	if page("1", "579") != page("3", "579") {
+		t.Error("two builds, the same numbers: differs")
+	}
+	if sameText(page("1", "579"), page("3", "578")) {
+		t.Error("a count that differs was not seen")
+	}
+}
+
 func TestCompareNeedsSealedFolders(t *testing.T) {
 	plain := sealedWith(t, "x", beatsOf([]string{"S1"}, nil))
 	if _, err := Compare(context.Background(), plain, t.TempDir(), CompareOptions{}); err == nil || !strings.Contains(err.Error(), "not sealed") {
