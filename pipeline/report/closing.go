@@ -76,18 +76,18 @@ func references(s Source) section {
 		errors[m.Errors] = true
 	}
 	list := []reference{
-		{"STROBE statement: von Elm E, Altman DG, Egger M, et al. Lancet 2007;370:1453–7.", true},
+		{"STROBE statement: von Elm E, Altman DG, Egger M, et al. Lancet 2007;370:1453–7; volume and pages from memory.", true},
 		{"Resonance of the arm: Karamanoglu M, O'Rourke MF, Avolio AP, Kelly RP. Eur Heart J 1993;14:160–7.", uses("tube_constant") || uses("tube_windkessel")},
 		{"Tube models of the arm: Gao M, et al. Sci Rep 2016;6:33230.", uses("tube_constant") || uses("tube_windkessel") || uses("tube_individual")},
 		{"Moving average: Williams B, Lacy PS, et al. J Am Coll Cardiol 2011;57:951–61.", uses("moving_average")},
-		{"Accuracy against catheters: Cheng HM, et al. Int J Cardiol 2013;167:1867–76; Papaioannou TG, et al. J Hypertens 2016;34(7); Picone DS, et al. 2017.", true},
+		{"Accuracy against catheters: Cheng HM, et al. Int J Cardiol 2013;167:1867–76; Papaioannou TG, et al. J Hypertens 2016;34(7); Picone DS, et al. J Am Coll Cardiol 2017;70:572–86.", true},
 		{"Central pulse pressure of 50 mmHg and outcomes: Roman MJ, et al. J Am Coll Cardiol 2009;54:1730–4.", a.Threshold["central_pp_mmhg"] == 50},
-		{"Augmentation index and heart rate: Wilkinson IB, et al. J Physiol 2000;525:263–70.", strings.Contains(strings.Join(a.Variables, " "), "augmentation_index")},
-		{"Sample quantiles: Hyndman RJ, Fan Y. Am Stat 1996;50:361–5.", true},
-		{"Intervals of shares: Wilson EB. J Am Stat Assoc 1927;22:209–12.", true},
+		{"Augmentation index and heart rate: Wilkinson IB, et al. J Physiol 2000;525:263–70; volume and pages from memory.", strings.Contains(strings.Join(a.Variables, " "), "augmentation_index")},
+		{"Sample quantiles: Hyndman RJ, Fan Y. Am Stat 1996;50:361–5; volume and pages from memory.", true},
+		{"Intervals of shares: Wilson EB. J Am Stat Assoc 1927;22:209–12; volume and pages from memory.", true},
 		{"Centiles by LMS: Cole TJ, Green PJ. Stat Med 1992;11:1305–19.", s.frame("centiles") != nil},
 		{"Standard errors HC3: Long JS, Ervin LH. Am Stat 2000;54:217–24.", errors["hc3"]},
-		{"Limits of agreement: Bland JM, Altman DG. Stat Methods Med Res 1999;8:135–60.", s.frame("agreement") != nil},
+		{"Limits of agreement: Bland JM, Altman DG. Stat Methods Med Res 1999;8:135–60; volume and pages from memory.", s.frame("agreement") != nil},
 		{"Colours of the figures: Okabe M, Ito K. Color Universal Design, 2008.", true},
 	}
 	sec := section{ID: "references", Title: "References"}
