@@ -3,12 +3,13 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
-	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -143,38 +144,52 @@ func TestEveryOperationMayFail(t *testing.T) {
 	if all {
 		stride = 1
 	}
-	tried, failed := 0, 0
-	for _, forGood := range []bool{false, true} {
-		for at := 1 + stride/2; at <= counting.n; at += stride {
-			tried++
-			results := filepath.Join(dir, strconv.FormatBool(forGood)+strconv.Itoa(at))
-			faulty := &faultFS{at: at, forGood: forGood, with: syscall.ENOSPC}
-			_, err := Run(context.Background(), studyDir, results, Options{fs: func(dir string) (store.FS, error) {
-				fsys, err := openUnsynced(dir)
-				faulty.FS = fsys
-				return faulty, err
-			}})
-			if err != nil {
-				failed++
-				if !errors.Is(err, syscall.ENOSPC) {
-					t.Errorf("operation %d: the error does not say what happened: %v", at, err)
-				}
+	var failed atomic.Int64
+	tried := 0
+	t.Run("tries", func(t *testing.T) { // ends when all of them have
+		for _, forGood := range []bool{false, true} {
+			for at := 1 + stride/2; at <= counting.n; at += stride {
+				tried++
+				name := fmt.Sprintf("forGood=%t,at=%d", forGood, at)
+				t.Run(name, func(t *testing.T) {
+					t.Parallel()
+					results := filepath.Join(dir, name)
+					if stopsAt(t, studyDir, whole, results, &faultFS{at: at, forGood: forGood, with: syscall.ENOSPC}) {
+						failed.Add(1)
+					}
+					os.RemoveAll(results)
+				})
 			}
-			sealed := soundOrUnsealed(t, results)
-			if err == nil && !sealed {
-				t.Errorf("operation %d: no error and no seal", at)
-			}
-			if !sealed {
-				ranInto(t, studyDir, results, Options{})
-				sameResults(t, whole, results)
-			}
-			os.RemoveAll(results)
 		}
+	})
+	if failed.Load() < int64(tried*3/4) {
+		t.Errorf("only %d of %d faults stopped a run", failed.Load(), tried)
 	}
-	if failed < tried*3/4 {
-		t.Errorf("only %d of %d faults stopped a run", failed, tried)
+	t.Logf("%d faults of %d operations, %d stopped the run", tried, counting.n, failed.Load())
+}
+
+// stopsAt runs a study on a file system with that fault: the results are sound or
+// unsealed, and the next run ends with the bytes of whole. It tells whether the
+// fault stopped the run.
+func stopsAt(t *testing.T, studyDir, whole, results string, faulty *faultFS) (stopped bool) {
+	t.Helper()
+	_, err := Run(context.Background(), studyDir, results, Options{fs: func(dir string) (store.FS, error) {
+		fsys, err := openUnsynced(dir)
+		faulty.FS = fsys
+		return faulty, err
+	}})
+	if err != nil && !errors.Is(err, syscall.ENOSPC) {
+		t.Errorf("operation %d: the error does not say what happened: %v", faulty.at, err)
 	}
-	t.Logf("%d faults of %d operations, %d stopped the run", tried, counting.n, failed)
+	sealed := soundOrUnsealed(t, results)
+	if err == nil && !sealed {
+		t.Errorf("operation %d: no error and no seal", faulty.at)
+	}
+	if !sealed {
+		ranInto(t, studyDir, results, Options{fs: openUnsynced})
+		sameResults(t, whole, results)
+	}
+	return err != nil
 }
 
 // A run that fails leaves no goroutine behind, nor does one that is interrupted.
