@@ -1,6 +1,7 @@
 package release
 
 import (
+	"math"
 	"slices"
 
 	"tonocohort/schema"
@@ -11,9 +12,14 @@ const unknownAnswer = "unknown"
 
 // sampled is the people of one fitted model and what follows for its rows.
 type sampled struct {
+	model      schema.Model
+	outcome    string // the model's, or its brachial twin
+	among      []bool // by person: of whom the complete ones are taken
 	rows       []bool // by person: complete
 	all        state  // of every row
 	counts     bool   // the numbers of people are hidden
+	noEvents   bool
+	noMissing  map[string]bool // columns of which it is not told how many lack them
 	smallTerms map[string]bool
 }
 
@@ -21,91 +27,99 @@ func modelKey(f *schema.Frame, row int) string {
 	return f.TextAt(row, "set") + "\x00" + f.TextAt(row, "variable") + "\x00" + f.TextAt(row, "model")
 }
 
-// sampleModels is the layer of the declared models: who is in them, and whether
-// few persons make a coefficient.
+// sampleModels is the layer of the declared models: who is in them, whether few
+// persons make a coefficient, and which of their numbers may be told.
 func (c *checker) sampleModels() error {
+	var tables []*schema.Frame
 	for _, f := range c.Tables {
 		if f.Table.Name != regressionTable {
 			continue
 		}
-		var before []*sampled
-		var sets []string
+		tables = append(tables, f)
 		for row := range f.N {
 			key := modelKey(f, row)
 			if c.models[key] != nil {
 				continue
 			}
-			s := c.sampleModel(f, row)
-			if s == nil {
-				continue
+			if s := c.sampleModel(f, row); s != nil {
+				c.models[key] = s
 			}
-			c.models[key] = s
-			set := f.TextAt(row, "set")
-			for k, o := range before {
-				if sets[k] == set && !o.counts && nearlySame(s.rows, o.rows, c.few) {
-					s.counts = true
-				}
-			}
-			before = append(before, s)
-			sets = append(sets, set)
 		}
+	}
+	if len(c.models) > 0 {
+		c.tellModels(tables)
 	}
 	return nil
-}
-
-// nearlySame reports that one group lies in the other and few are left over.
-func nearlySame(a, b []bool, few func(int) bool) bool {
-	onlyA, onlyB := 0, 0
-	for i := range a {
-		switch {
-		case a[i] && !b[i]:
-			onlyA++
-		case b[i] && !a[i]:
-			onlyB++
-		}
-	}
-	return (onlyA == 0 || onlyB == 0) && few(onlyA+onlyB)
 }
 
 // sampleModel finds the people of the model that a row belongs to; nil for one
 // that the settings do not declare.
 func (c *checker) sampleModel(f *schema.Frame, row int) *sampled {
 	models := c.Settings.Analysis.Models
-	m := slices.IndexFunc(models, func(m schema.Model) bool { return m.Name == f.TextAt(row, "model") })
+	at := slices.IndexFunc(models, func(m schema.Model) bool { return m.Name == f.TextAt(row, "model") })
 	set := slices.Index(c.People.Sets, f.TextAt(row, "set"))
-	if m < 0 || set < 0 {
+	if at < 0 || set < 0 {
 		return nil
 	}
-	s := &sampled{rows: slices.Clone(c.People.In[set]), smallTerms: map[string]bool{}}
-	terms := columnsOf(models[m])
-	for k, name := range append(slices.Clone(terms), models[m].Outcome, f.TextAt(row, "variable")) {
+	m := models[at]
+	s := &sampled{model: m, outcome: f.TextAt(row, "variable"), among: c.People.In[set], noMissing: map[string]bool{}, smallTerms: map[string]bool{}}
+	rows, ok := c.completeCases(m, m.Outcome, s.among)
+	if ok && s.outcome != m.Outcome { // a twin is fitted on the same rows
+		s.among = rows
+		rows, ok = c.completeCases(m, s.outcome, rows)
+	}
+	if !ok {
+		return nil
+	}
+	s.rows = rows
+	// Whom the errors or weights of a model leave out is not known here.
+	if n := f.Number(row, "n"); !math.IsNaN(n) && int(n) != c.countOf(rows) {
+		s.counts = true
+	}
+	c.judgeSample(s, m, set, s.outcome)
+	return s
+}
+
+// completeCases are those among whom an outcome is known, and every term unless
+// it is imputed.
+func (c *checker) completeCases(m schema.Model, outcome string, among []bool) (rows []bool, ok bool) {
+	rows = slices.Clone(among)
+	columns := []string{outcome}
+	if m.Imputes() {
+		if m.Missing.Variables[outcome] != "" {
+			columns = nil
+		}
+	} else {
+		columns = append(columns, columnsOf(m)...)
+	}
+	for k, name := range columns {
 		v, ok := c.variable(name)
 		if !ok {
-			return nil
+			return nil, false
 		}
 		levels, _ := c.labels(name)
-		for i := range s.rows {
-			unknown := v.numbers == nil && k < len(terms) && levels[i] == unknownAnswer
-			s.rows[i] = s.rows[i] && v.present[i] && !unknown
+		for i := range rows {
+			unknown := v.numbers == nil && k > 0 && levels[i] == unknownAnswer
+			rows[i] = rows[i] && v.present[i] && !unknown
 		}
 	}
-	c.judgeSample(s, models[m], set, f.TextAt(row, "variable"))
-	return s
+	return rows, true
+}
+
+func (c *checker) countOf(rows []bool) int {
+	n := 0
+	for i, in := range rows {
+		if in {
+			n += c.People.times(i)
+		}
+	}
+	return n
 }
 
 // judgeSample applies the rules to a model.
 func (c *checker) judgeSample(s *sampled, m schema.Model, set int, outcome string) {
-	whole := group{set: set, labels: c.noLabels()}
-	if c.stateOf("", whole).hides >= additive {
+	if c.stateOf("", group{set: set, labels: c.noLabels()}).hides >= additive {
 		s.counts = true
-	}
-	// The model's people lie in the set, and among those with an outcome.
-	samples := [][]bool{c.People.In[set]}
-	if v, ok := c.variable(outcome); ok && c.stateOf(outcome, whole).hides < counts {
-		samples = append(samples, both(v.present, c.People.In[set]))
-	}
-	for _, other := range samples {
-		s.counts = s.counts || nearlySame(s.rows, other, c.few)
 	}
 	factors := map[string][]string{}
 	numeric := false
@@ -113,6 +127,7 @@ func (c *checker) judgeSample(s *sampled, m schema.Model, set int, outcome strin
 		v, ok := c.variable(name)
 		if !ok || v.numbers != nil {
 			numeric = true
+			c.judgeNumbers(s, name, v)
 			continue
 		}
 		factors[name], _ = c.labels(name)
@@ -120,6 +135,22 @@ func (c *checker) judgeSample(s *sampled, m schema.Model, set int, outcome strin
 	}
 	if !numeric && c.saturated(s, m, factors, set) {
 		s.all = state{everything, ruleSaturated}
+	}
+}
+
+// judgeNumbers hides the coefficient of a numeric column in which all but a few
+// have the same value, as one of zero and one: these few make it.
+func (c *checker) judgeNumbers(s *sampled, name string, v variable) {
+	times, people, most := map[float64]int{}, 0, 0
+	for i, in := range s.rows {
+		if in && v.numbers != nil && v.present[i] {
+			times[v.numbers[i]] += c.People.times(i)
+			most = max(most, times[v.numbers[i]])
+			people += c.People.times(i)
+		}
+	}
+	if c.rules.Few(people - most) {
+		s.smallTerms[name] = true
 	}
 }
 

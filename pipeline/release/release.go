@@ -14,6 +14,10 @@
 //     have none, both counts are hidden and what would give them away is made
 //     coarse.
 //   - shares above a threshold, and levels of a characteristic: both sides count.
+//   - models: their complete cases, events and those who lack a term are of the
+//     same people as all other numbers of the set. One after another is told, the
+//     first model first, unless with it the number of a group of few would follow.
+//     Of a model whose number is hidden the coefficients stay, made coarse.
 //
 // What is hidden for another is chosen by what it is worth to a reader: the cells
 // of the set that the plan names first are the last to go, and a difference of few

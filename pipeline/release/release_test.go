@@ -143,6 +143,9 @@ func TestRestrictedTableIsRefused(t *testing.T) {
 // A model of few people, or of a level that few have, is not shown.
 func TestModelsOfFew(t *testing.T) {
 	f := invented(rand.New(rand.NewPCG(17, 18)), 300)
+	for row := range f.N {
+		f.SetNumber(row, "heart_rate_bpm", map[bool]float64{true: 1}[row < 4])
+	}
 	for row := range 4 {
 		f.SetText(row, "smoker", "current")
 	}
@@ -152,17 +155,18 @@ func TestModelsOfFew(t *testing.T) {
 		}
 	}
 	_, out := released(t, f, settings(func(s *schema.Settings) {
-		s.Analysis.Models = schema.ResolveModels([]schema.Model{{Name: "m", Outcome: "central_pp_mmhg", Terms: schema.PlainTerms("age_years", "smoker")}})
+		s.Analysis.Models = schema.ResolveModels([]schema.Model{{Name: "m", Outcome: "central_pp_mmhg", Terms: schema.PlainTerms("age_years", "smoker", "height_cm")},
+			{Name: "numeric", Outcome: "central_pp_mmhg", Terms: []schema.Term{schema.Plain("age_years"), {Column: "heart_rate_bpm", Per: 10}}}})
 	}))
 	models := frame(t, out.Tables, "regression")
 	seen := 0
 	for row := range models.N {
 		hidden := models.Missing(row, "estimate")
 		switch models.TextAt(row, "term") + " " + models.TextAt(row, "statistic") {
-		case "smoker=current estimate":
+		case "smoker=current estimate", "heart_rate_bpm estimate":
 			seen++
 			if !hidden {
-				t.Error("the coefficient that four people make is shown")
+				t.Errorf("the coefficient of %s that four people make is shown", models.TextAt(row, "term"))
 			}
 		case "age_years estimate", "smoker=former estimate":
 			seen++
@@ -171,7 +175,7 @@ func TestModelsOfFew(t *testing.T) {
 			}
 		}
 	}
-	if seen < 3 {
+	if seen < 5 {
 		t.Errorf("%d of the coefficients are in the table", seen)
 	}
 }

@@ -58,6 +58,9 @@ func (r *row) hide(part, rule string, columns ...string) {
 func (r *row) hideAll(rule string) {
 	r.hide(partAll, rule, "estimate", "low", "high", "level", "n", "n_missing", observations)
 	r.hidden = []string{partAll}
+	if strings.HasPrefix(r.text("method"), "count among ") { // of how many rows
+		r.f.SetText(r.at, "method", "count")
+	}
 }
 
 func (r *row) hideEstimate(rule string) {

@@ -1,0 +1,324 @@
+package release
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"tonocohort/schema"
+	"tonocohort/stats/disclose"
+)
+
+// The numbers that a table of models tells (complete cases, those who lack a
+// column, events) are about the same people as every other number of the set. The
+// layer takes what the other tables publish of whole sets as given and lets the
+// models tell one number after another, the first model first, unless with it the
+// number of a group of few would follow: of any group that is named, of what one
+// leaves of another or of what two have in common.
+
+// crowd is a group of people that some table names.
+type crowd struct {
+	in    []bool // by person
+	event bool   // counts events: few of them are few, whatever is decided on missing values
+}
+
+// crowds is all of them, with those whose number is told.
+type crowds struct {
+	c      *checker
+	list   []crowd
+	index  map[string]int
+	told   []int         // by other tables
+	wanted []claim       // by the tables of models, the most important first
+	asked  map[claim]int // place of its crowd
+}
+
+// claim is a number that a table of models would tell.
+type claim struct {
+	model, what string // what: people, events, or the column that is missing
+}
+
+const (
+	claimPeople = "\x00people"
+	claimEvents = "\x00events"
+)
+
+func (x *crowds) place(in []bool, event bool) int {
+	key := make([]byte, len(in))
+	for i, yes := range in {
+		if yes {
+			key[i] = 1
+		}
+	}
+	at, known := x.index[string(key)]
+	if !known {
+		at = len(x.list)
+		x.index[string(key)] = at
+		x.list = append(x.list, crowd{in: in})
+	}
+	x.list[at].event = x.list[at].event || event
+	return at
+}
+
+// tell notes a crowd of another table, and whether its number is shown.
+func (x *crowds) tell(in []bool, event, shown bool) {
+	at := x.place(in, event)
+	if shown && !slices.Contains(x.told, at) {
+		x.told = append(x.told, at)
+	}
+}
+
+func (x *crowds) want(model, what string, in []bool) {
+	k := claim{model, what}
+	if _, asked := x.asked[k]; !asked {
+		x.asked[k] = x.place(in, what == claimEvents)
+		x.wanted = append(x.wanted, k)
+	}
+}
+
+// publishedCrowds reads the numbers of whole sets out of the tables as they will
+// be released.
+func (c *checker) publishedCrowds() *crowds {
+	x := &crowds{c: c, index: map[string]int{}, asked: map[claim]int{}}
+	for s := range c.People.Sets {
+		x.place(c.People.In[s], false)
+	}
+	log := c.log
+	defer func() { c.log = log }()
+	for _, f := range c.Tables {
+		if f.Has("model") || !c.known(f) || f.Table.Name == comparisonTable {
+			continue
+		}
+		c.log = reporter{}
+		released := c.release(f)
+		for row := range released.N {
+			if f.Table.Name == flowTable {
+				x.readFlow(released, row)
+			} else {
+				x.readRow(released, row)
+			}
+		}
+	}
+	return x
+}
+
+func (x *crowds) readFlow(f *schema.Frame, row int) {
+	name, ok := strings.CutPrefix(f.TextAt(row, "stage"), setPrefix)
+	if set := slices.Index(x.c.People.Sets, name); ok && set >= 0 {
+		x.tell(x.c.People.In[set], false, !f.Missing(row, "out"))
+	}
+}
+
+// readRow takes the numbers of people out of a row about a whole set.
+func (x *crowds) readRow(f *schema.Frame, row int) {
+	g, ok := x.c.group(f, row)
+	if !ok || slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel }) {
+		return
+	}
+	base := x.c.People.In[g.set]
+	name, statistic := f.TextAt(row, "variable"), f.TextAt(row, "statistic")
+	v, known := x.c.variable(name)
+	level, levelled := levelOf(statistic)
+	switch {
+	case levelled:
+		if labels, ok := x.c.labels(name); ok {
+			x.tell(where(base, func(i int) bool { return labels[i] == level || labels[i] == "" && level == missingLevel }), false, !f.Missing(row, "estimate"))
+		}
+	case !known:
+		return
+	}
+	if !known {
+		return
+	}
+	present := both(base, v.present)
+	shown := !f.Missing(row, "n")
+	x.tell(present, false, shown)
+	x.tell(where(base, func(i int) bool { return !v.present[i] }), false, !f.Missing(row, "n_missing"))
+	x.tell(base, false, shown && !f.Missing(row, "n_missing"))
+	if bound, ok := strings.CutPrefix(statistic, thresholdPrefix); ok && v.numbers != nil {
+		if low, err := strconv.ParseFloat(bound, 64); err == nil {
+			x.tell(where(present, func(i int) bool { return v.numbers[i] >= low }), true, shown && !f.Missing(row, "estimate"))
+			x.tell(where(present, func(i int) bool { return v.numbers[i] < low }), true, shown && !f.Missing(row, "estimate"))
+		}
+	}
+}
+
+func where(base []bool, holds func(i int) bool) []bool {
+	out := make([]bool, len(base))
+	for i, in := range base {
+		out[i] = in && holds(i)
+	}
+	return out
+}
+
+// pieces numbers the finest groups of people that the crowds tell apart.
+func (x *crowds) pieces() (of []int, sizes []int) {
+	index := map[string]int{}
+	key := make([]byte, (len(x.list)+7)/8)
+	for i := range x.c.People.Rows {
+		clear(key)
+		for k := range x.list {
+			if x.list[k].in[i] {
+				key[k/8] |= 1 << (k % 8)
+			}
+		}
+		at, known := index[string(key)]
+		if !known {
+			at = len(sizes)
+			index[string(key)] = at
+			sizes = append(sizes, 0)
+		}
+		of = append(of, at)
+		sizes[at] += x.c.People.times(i)
+	}
+	return of, sizes
+}
+
+// refused lists the claims that would give a group of few away.
+func (x *crowds) refused() map[claim]bool {
+	of, sizes := x.pieces()
+	vectors := make([][]float64, len(x.list))
+	for k, c := range x.list {
+		vectors[k] = make([]float64, len(sizes))
+		for i, in := range c.in {
+			if in {
+				vectors[k][of[i]] = 1
+			}
+		}
+	}
+	sums := &disclose.Sums{}
+	for _, k := range x.told {
+		sums.Publish(vectors[k])
+	}
+	open := slices.DeleteFunc(x.targets(vectors, sizes), sums.Follow) // told already
+	refused := map[claim]bool{}
+	for _, k := range x.wanted {
+		if sums.Follow(vectors[x.asked[k]]) && !slices.ContainsFunc(open, func(t []float64) bool { return slices.Equal(t, vectors[x.asked[k]]) }) {
+			continue
+		}
+		more := sums.Clone()
+		more.Publish(vectors[x.asked[k]])
+		if slices.ContainsFunc(open, more.Follow) {
+			refused[k] = true
+			continue
+		}
+		sums = more
+	}
+	return refused
+}
+
+// targets lists the groups of few.
+func (x *crowds) targets(vectors [][]float64, sizes []int) [][]float64 {
+	var list [][]float64
+	seen := map[string]bool{}
+	try := func(event bool, in func(piece int) bool) {
+		n := 0
+		var at []int
+		for piece, size := range sizes {
+			if in(piece) {
+				at = append(at, piece)
+				if n += size; n >= x.c.rules.MinCell {
+					return
+				}
+			}
+		}
+		key := fmt.Sprint(at)
+		if !(event && x.c.rules.Few(n) || x.c.few(n)) || seen[key] {
+			return
+		}
+		seen[key] = true
+		v := make([]float64, len(sizes))
+		for _, piece := range at {
+			v[piece] = 1
+		}
+		list = append(list, v)
+	}
+	for k, a := range vectors {
+		event := x.list[k].event
+		try(event, func(p int) bool { return a[p] == 1 })
+		for l, b := range vectors[:k] {
+			event := event || x.list[l].event
+			try(event, func(p int) bool { return a[p] == 1 && b[p] == 0 })
+			try(event, func(p int) bool { return b[p] == 1 && a[p] == 0 })
+			try(event, func(p int) bool { return a[p] == 1 && b[p] == 1 })
+		}
+	}
+	return list
+}
+
+// tellModels decides on the numbers of the models.
+func (c *checker) tellModels(tables []*schema.Frame) {
+	x := c.publishedCrowds()
+	for _, f := range tables {
+		for row := range f.N {
+			if s := c.models[modelKey(f, row)]; s != nil && !s.counts {
+				x.want(modelKey(f, row), claimPeople, s.rows)
+			}
+		}
+	}
+	for _, f := range tables {
+		for row := range f.N {
+			key := modelKey(f, row)
+			s := c.models[key]
+			if s == nil || s.counts || f.Missing(row, "estimate") {
+				continue
+			}
+			switch f.TextAt(row, "statistic") {
+			case "events":
+				if events := c.eventsOf(s); events != nil {
+					x.want(key, claimEvents, events)
+				}
+			case "missing":
+				term := f.TextAt(row, "term")
+				if in := c.lacking(s, term); in != nil {
+					x.want(key, term, in)
+				}
+			}
+		}
+	}
+	for k := range x.refused() {
+		s := c.models[k.model]
+		switch k.what {
+		case claimPeople:
+			s.counts = true
+		case claimEvents:
+			s.noEvents = true
+		default:
+			s.noMissing[k.what] = true
+		}
+	}
+}
+
+// eventsOf are the people of a model with its event, nil where they are not known.
+func (c *checker) eventsOf(s *sampled) []bool {
+	v, ok := c.variable(s.outcome)
+	if !ok {
+		return nil
+	}
+	if v.numbers == nil {
+		labels, _ := c.labels(s.outcome)
+		return where(s.rows, func(i int) bool { return labels[i] == s.model.Event })
+	}
+	bound := math.NaN()
+	if at, declared := c.Settings.Analysis.Threshold[s.outcome]; declared {
+		bound = at
+	}
+	if s.model.Threshold != nil {
+		bound = *s.model.Threshold
+	}
+	return where(s.rows, func(i int) bool { return v.numbers[i] >= bound })
+}
+
+// lacking are those of a model's set who lack a column of it.
+func (c *checker) lacking(s *sampled, column string) []bool {
+	v, ok := c.variable(column)
+	if !ok {
+		return nil
+	}
+	labels, _ := c.labels(column)
+	asked := slices.Contains(columnsOf(s.model), column)
+	return where(s.among, func(i int) bool {
+		return !v.present[i] || asked && v.numbers == nil && labels[i] == unknownAnswer
+	})
+}

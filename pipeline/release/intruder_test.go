@@ -1,0 +1,660 @@
+package release_test
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"tonocohort/pipeline/parquet"
+	"tonocohort/schema"
+)
+
+// An intruder reads the files of a release as text and knows the plan. Every row
+// names people by the plan alone: a set, strata, who has a value, the complete
+// cases of a model. He takes each number as a sum over the people whom he cannot
+// tell apart further, and asks of every group, every difference and every overlap
+// of two groups whether its number is a combination of the published ones. None
+// of one to nine may be.
+
+// record is a row of a released file.
+type record map[string]string
+
+func (r record) number(column string) (float64, bool) {
+	v, err := strconv.ParseFloat(r[column], 64)
+	return v, err == nil
+}
+
+// half is how far a number may be from what was computed, half a unit of its last
+// digit; five times that where it was rounded to a multiple of five units.
+func (r record) half(column string) float64 {
+	digits, exponent, _ := strings.Cut(r[column], "e")
+	_, decimals, fraction := strings.Cut(strings.TrimPrefix(digits, "-"), ".")
+	unit := 1.0
+	switch {
+	case fraction:
+		unit = math.Pow(10, -float64(len(decimals)))
+	default:
+		unit = math.Pow(10, float64(len(digits)-len(strings.TrimRight(digits, "0"))))
+	}
+	if e, err := strconv.Atoi(exponent); err == nil {
+		unit *= math.Pow(10, float64(e))
+	}
+	return unit / 2 * map[bool]float64{true: 1, false: 5}[r["suppressed"] == ""]
+}
+
+func records(t *testing.T, f *schema.Frame) []record {
+	t.Helper()
+	var text bytes.Buffer
+	if err := parquet.WriteCSV(&text, f, parquet.CSVOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	lines, err := csv.NewReader(&text).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []record
+	for _, line := range lines[1:] {
+		r := record{}
+		for i, name := range lines[0] {
+			r[name] = line[i]
+		}
+		list = append(list, r)
+	}
+	return list
+}
+
+// crowd is a group of people by what the plan says of them.
+type crowd struct {
+	name string
+	in   []bool
+}
+
+// intruder is what can be told of a release.
+type intruder struct {
+	t        *testing.T
+	visits   *schema.Frame
+	people   peopleView
+	settings schema.Settings
+	crowds   []crowd
+	known    map[string]bool // crowds whose number is told
+	place    map[string]int
+	widths   []width
+}
+
+// width is an interval in which what is published of a model places the number
+// of its people.
+type width struct {
+	model     string
+	in        crowd
+	low, high float64
+}
+
+// peopleView is the part of the analysed people that names them.
+type peopleView struct {
+	rows    []int
+	sets    []string
+	in      [][]bool
+	columns map[string][]string
+}
+
+func newIntruder(t *testing.T, r study, s schema.Settings) *intruder {
+	p := r.results.People
+	v := peopleView{rows: p.Rows, sets: p.Sets, in: p.In, columns: map[string][]string{}}
+	for c, name := range p.Columns {
+		labels := make([]string, len(p.Rows))
+		for i, code := range p.Codes[c] {
+			labels[i] = p.Levels[c][code]
+		}
+		v.columns[name] = labels
+	}
+	x := &intruder{t: t, visits: r.visits, people: v, settings: s, known: map[string]bool{}, place: map[string]int{}}
+	for _, f := range r.out.Tables {
+		list := records(t, f)
+		if f.Table.Name == "regression" {
+			x.models(list)
+		}
+		for _, row := range list {
+			x.read(f.Table, row)
+		}
+	}
+	return x
+}
+
+// level is what a person has in a column, "" where missing.
+func (x *intruder) level(name string, i int) string {
+	if labels, known := x.people.columns[name]; known {
+		return strings.TrimSuffix(strings.TrimPrefix(labels[i], "(missing)"), "(missing)")
+	}
+	if !x.visits.Has(name) {
+		return ""
+	}
+	if x.visits.Column(name).Textual() {
+		return x.visits.TextAt(x.people.rows[i], name)
+	}
+	if v := x.visits.Number(x.people.rows[i], name); !math.IsNaN(v) {
+		return fmt.Sprint(v)
+	}
+	return ""
+}
+
+func (x *intruder) crowd(name string, holds func(i int) bool) crowd {
+	c := crowd{name, make([]bool, len(x.people.rows))}
+	for i := range c.in {
+		c.in[i] = holds(i)
+	}
+	return c
+}
+
+func (c crowd) size() int {
+	n := 0
+	for _, in := range c.in {
+		if in {
+			n++
+		}
+	}
+	return n
+}
+
+// meet notes that a group stands in the release, and whether its number does.
+func (x *intruder) meet(c crowd, told float64, shown bool) {
+	key := fmt.Sprint(c.in)
+	if _, met := x.place[key]; !met {
+		x.place[key] = len(x.crowds)
+		x.crowds = append(x.crowds, c)
+	}
+	if shown && !x.known[key] {
+		if int(math.Round(told)) != c.size() {
+			x.t.Errorf("%s: %g is told of %d people: the intruder has misread it", c.name, told, c.size())
+		}
+		x.known[key] = true
+	}
+}
+
+var amongRows = regexp.MustCompile(`count among (\d+) rows`)
+
+// read takes the numbers of people out of one row.
+func (x *intruder) read(t schema.Table, r record) {
+	set := slices.Index(x.people.sets, r["set"])
+	if set < 0 || t.Name == "comparison" || strings.HasPrefix(t.Name, "centile") {
+		return
+	}
+	strata := []string{}
+	for name := range x.people.columns {
+		if label := r[name]; label != "" && label != "all" {
+			strata = append(strata, name)
+		}
+	}
+	slices.Sort(strata)
+	base := func(i int) bool {
+		for _, name := range strata {
+			if x.people.columns[name][i] != r[name] {
+				return false
+			}
+		}
+		return x.people.in[set][i]
+	}
+	name := fmt.Sprint(r["set"], " ", strata, " ", r["variable"])
+	n, shown := r.number("n")
+	absent, some := r.number("n_missing")
+	v, given := r.number("estimate")
+	if r["model"] != "" {
+		x.readModel(r, name, base)
+		return
+	}
+	present := func(i int) bool { return base(i) && x.level(r["variable"], i) != "" }
+	x.meet(x.crowd(name+": with", present), n, shown)
+	x.meet(x.crowd(name+": without", func(i int) bool { return base(i) && !present(i) }), absent, some)
+	x.meet(x.crowd(r["set"]+" "+fmt.Sprint(strata), base), n+absent, shown && some)
+	above := func(low float64) func(i int) bool {
+		return func(i int) bool { return present(i) && x.visits.Number(x.people.rows[i], r["variable"]) >= low }
+	}
+	switch statistic := r["statistic"]; {
+	case strings.HasPrefix(statistic, "count_"):
+		level := strings.TrimPrefix(statistic, "count_")
+		x.meet(x.crowd(name+" "+level, func(i int) bool { return base(i) && cmp.Or(x.level(r["variable"], i), "(missing)") == level }), v, given)
+	case strings.HasPrefix(statistic, "prevalence_at_least_"):
+		low, err := strconv.ParseFloat(strings.TrimPrefix(statistic, "prevalence_at_least_"), 64)
+		if err != nil {
+			x.t.Fatal(err)
+		}
+		hits := above(low)
+		x.meet(x.crowd(name+" at least", hits), math.Round(n*v), shown && given)
+		x.meet(x.crowd(name+" below", func(i int) bool { return present(i) && !hits(i) }), n-math.Round(n*v), shown && given)
+	}
+}
+
+func (x *intruder) model(name string) schema.Model {
+	for _, m := range x.settings.Analysis.Models {
+		if m.Name == name {
+			return m
+		}
+	}
+	x.t.Fatalf("no model %s", name)
+	return schema.Model{}
+}
+
+func columnsOfTerms(m schema.Model) []string {
+	var columns []string
+	for _, t := range m.Terms {
+		columns = append(columns, t.Columns()...)
+	}
+	return columns
+}
+
+// complete are the people of a model.
+func (x *intruder) complete(m schema.Model, base func(i int) bool) func(i int) bool {
+	return func(i int) bool {
+		if !base(i) || x.level(m.Outcome, i) == "" {
+			return false
+		}
+		for _, name := range columnsOfTerms(m) {
+			if l := x.level(name, i); l == "" || l == "unknown" {
+				return false
+			}
+		}
+		return true
+	}
+}
+
+func (x *intruder) readModel(r record, name string, base func(i int) bool) {
+	m := x.model(r["model"])
+	if r["variable"] != m.Outcome { // a brachial twin, on the same rows
+		base = x.complete(m, base)
+		m.Outcome = r["variable"]
+	}
+	in := x.complete(m, base)
+	name += " " + m.Name
+	n, shown := r.number("n")
+	absent, some := r.number("n_missing")
+	v, given := r.number("estimate")
+	x.meet(x.crowd(name+": complete", in), n, shown)
+	x.meet(x.crowd(name+": incomplete", func(i int) bool { return base(i) && !in(i) }), absent, some)
+	if told := amongRows.FindStringSubmatch(r["method"]); told != nil {
+		rows, _ := strconv.ParseFloat(told[1], 64)
+		x.meet(x.crowd(name+": of whom the complete are taken", base), rows, true)
+	}
+	switch r["statistic"] {
+	case "missing":
+		lacks := func(i int) bool {
+			l := x.level(r["term"], i)
+			return base(i) && (l == "" || l == "unknown" && r["term"] != m.Outcome)
+		}
+		x.meet(x.crowd(name+" without "+r["term"], lacks), v, given)
+	case "events":
+		event := func(i int) bool { return in(i) && x.visits.Number(x.people.rows[i], m.Outcome) >= *m.Threshold }
+		x.meet(x.crowd(name+": events", event), v, given)
+		x.meet(x.crowd(name+": others", func(i int) bool { return in(i) && !event(i) }), n-v, shown && given)
+	}
+}
+
+// models places the number of people of every model by what is published of the
+// fit as a whole.
+func (x *intruder) models(list []record) {
+	byModel := map[string]map[string]record{}
+	coefficients := map[string]float64{}
+	for _, r := range list {
+		key := r["set"] + "/" + r["variable"] + "/" + r["model"]
+		if byModel[key] == nil {
+			byModel[key] = map[string]record{}
+		}
+		if r["statistic"] == "estimate" {
+			coefficients[key]++
+		}
+		if _, seen := byModel[key][r["statistic"]]; !seen && (r["term"] == "" || r["statistic"] == "joint_df2") {
+			byModel[key][r["statistic"]] = r
+		}
+	}
+	for key, rows := range byModel {
+		var one record
+		for _, r := range rows {
+			one = r
+		}
+		set := slices.Index(x.people.sets, one["set"])
+		m := x.model(one["model"])
+		if m.Outcome != one["variable"] {
+			continue
+		}
+		in := x.crowd(key, x.complete(m, func(i int) bool { return x.people.in[set][i] }))
+		for k, low := range x.placed(rows, coefficients[key]) {
+			x.widths = append(x.widths, width{key + " by " + k, in, low[0], low[1]})
+		}
+	}
+}
+
+// placed gives the intervals, by the way that each was found.
+func (x *intruder) placed(rows map[string]record, coefficients float64) map[string][2]float64 {
+	out := map[string][2]float64{}
+	span := func(statistic string) (low, high float64, ok bool) {
+		v, ok := rows[statistic].number("estimate")
+		half := rows[statistic].half("estimate")
+		return v - half, v + half, ok
+	}
+	fits := func(name string, holds func(n float64) bool) {
+		low, high := math.Inf(1), math.Inf(-1)
+		for n := coefficients + 2; n < 5000; n++ {
+			if holds(n) {
+				low, high = min(low, n), max(high, n)
+			}
+		}
+		out[name] = [2]float64{low, high}
+	}
+	if df, _, ok := span("residual_df"); ok {
+		out["residual degrees"] = [2]float64{df + coefficients, df + coefficients}
+	}
+	if df, _, ok := span("joint_df2"); ok {
+		out["joint degrees"] = [2]float64{df + coefficients, df + coefficients}
+	}
+	aicLow, aicHigh, aic := span("aic")
+	sdLow, sdHigh, sd := span("residual_sd")
+	if aic && sd { // Gaussian log likelihood at its maximum
+		value := func(n, s float64) float64 {
+			return n*(math.Log(2*math.Pi*s*s*(n-coefficients)/n)+1) + 2*(coefficients+1)
+		}
+		fits("AIC and residual SD", func(n float64) bool { return value(n, sdLow) <= aicHigh && value(n, sdHigh) >= aicLow })
+	}
+	rLow, rHigh, r2 := span("r_squared")
+	fLow, fHigh, f := span("model_f")
+	if r2 && f && coefficients > 1 {
+		value := func(n, r float64) float64 { return r / (1 - r) * (n - coefficients) / (coefficients - 1) }
+		fits("F and R²", func(n float64) bool { return value(n, rLow) <= fHigh && value(n, rHigh) >= fLow })
+	}
+	aLow, aHigh, adjusted := span("r_squared_adjusted")
+	if r2 && adjusted {
+		value := func(n, r float64) float64 { return 1 - (1-r)*(n-1)/(n-coefficients) }
+		fits("adjusted R² and R²", func(n float64) bool { return value(n, rLow) <= aHigh && value(n, rHigh) >= aLow })
+	}
+	return out
+}
+
+// derived lists the groups of one to nine whose number is a combination of the
+// published ones.
+func (x *intruder) derived() (found []string, tried int) {
+	atom := map[string]int{}
+	var where []int
+	for i := range x.people.rows {
+		key := make([]byte, len(x.crowds))
+		for k, c := range x.crowds {
+			if c.in[i] {
+				key[k] = 1
+			}
+		}
+		if _, known := atom[string(key)]; !known {
+			atom[string(key)] = len(atom)
+		}
+		where = append(where, atom[string(key)])
+	}
+	b := basis{}
+	vector := func(in []bool) []float64 {
+		v := make([]float64, len(atom))
+		for i, yes := range in {
+			if yes {
+				v[where[i]] = 1
+			}
+		}
+		return v
+	}
+	for _, c := range x.crowds {
+		if x.known[fmt.Sprint(c.in)] {
+			b.add(vector(c.in))
+		}
+	}
+	seen := map[string]bool{}
+	try := func(name string, in []bool) {
+		n := crowd{in: in}.size()
+		key := fmt.Sprint(in)
+		if n == 0 || n >= 10 || seen[key] {
+			return
+		}
+		seen[key] = true
+		tried++
+		if b.holds(vector(in)) {
+			found = append(found, fmt.Sprintf("%s: %d people", name, n))
+		}
+	}
+	for _, c := range x.crowds {
+		try(c.name, c.in)
+	}
+	for k, c := range x.crowds {
+		for _, d := range x.crowds[:k] {
+			try(c.name+" without "+d.name, minus(c.in, d.in))
+			try(d.name+" without "+c.name, minus(d.in, c.in))
+			try(c.name+" and "+d.name, minus(c.in, minus(c.in, d.in)))
+		}
+	}
+	return found, tried
+}
+
+func minus(a, b []bool) []bool {
+	out := make([]bool, len(a))
+	for i := range a {
+		out[i] = a[i] && !b[i]
+	}
+	return out
+}
+
+// basis is a reduced system of equations: every row has a one where no other has
+// anything.
+type basis struct {
+	rows   [][]float64
+	pivots map[int]int
+}
+
+const nearZero = 1e-7
+
+func (b *basis) rest(v []float64) []float64 {
+	out := slices.Clone(v)
+	for j, value := range v {
+		if k, pivot := b.pivots[j]; pivot && value != 0 {
+			for i, r := range b.rows[k] {
+				out[i] -= value * r
+			}
+		}
+	}
+	return out
+}
+
+func (b *basis) holds(v []float64) bool {
+	return !slices.ContainsFunc(b.rest(v), func(r float64) bool { return math.Abs(r) > nearZero })
+}
+
+func (b *basis) add(v []float64) {
+	rest := b.rest(v)
+	at := slices.IndexFunc(rest, func(r float64) bool { return math.Abs(r) > nearZero })
+	if at < 0 {
+		return
+	}
+	lead := rest[at]
+	for i := range rest {
+		rest[i] /= lead
+	}
+	for _, row := range b.rows {
+		if factor := row[at]; factor != 0 {
+			for i, r := range rest {
+				row[i] -= factor * r
+			}
+		}
+	}
+	if b.pivots == nil {
+		b.pivots = map[int]int{}
+	}
+	b.pivots[at] = len(b.rows)
+	b.rows = append(b.rows, rest)
+}
+
+// hostile is a study made to be told apart.
+type hostile struct {
+	name     string
+	settings func(*schema.Settings)
+	edit     func(f *schema.Frame)
+}
+
+func (h hostile) run(t *testing.T) (study, schema.Settings) {
+	t.Helper()
+	f := invented(rand.New(rand.NewPCG(41, 42)), 240)
+	for row := range f.N { // every person is known but for what the study makes missing
+		if math.IsNaN(f.Number(row, "age_years")) {
+			f.SetNumber(row, "age_years", 44)
+		}
+		if math.IsNaN(f.Number(row, "augmentation_index_pct")) {
+			f.SetNumber(row, "augmentation_index_pct", 20)
+		}
+		f.SetText(row, "smoker", cmp.Or(f.TextAt(row, "smoker"), "never"))
+	}
+	h.edit(f)
+	s := settings(func(s *schema.Settings) {
+		s.Disclosure.ZeroIsSmall = false
+		s.Analysis.Sets = map[string][]schema.Rule{"all": {}}
+		s.Analysis.Strata = []string{"sex"}
+		s.Analysis.Centiles, s.Analysis.CompareWith = nil, nil
+		s.Analysis.Variables = []string{"central_pp_mmhg"}
+		s.Analysis.Tables.Characteristics = []string{"age_years", "treated", "smoker"}
+		if h.settings != nil {
+			h.settings(s)
+		}
+		s.Analysis.Models = schema.ResolveModels(s.Analysis.Models)
+	})
+	results, out := released(t, f, s)
+	return study{f, results, out}, s
+}
+
+func modelOf(name string, terms ...string) schema.Model {
+	return schema.Model{Name: name, Outcome: "central_pp_mmhg", Terms: schema.PlainTerms(terms...)}
+}
+
+// lose makes the values of some rows missing.
+func lose(f *schema.Frame, column string, from, to int) {
+	for row := from; row < to; row++ {
+		if f.Column(column).Textual() {
+			f.SetText(row, column, "")
+		} else {
+			f.SetNumber(row, column, math.NaN())
+		}
+	}
+}
+
+func hostiles() []hostile {
+	threshold := 50.0
+	events := func(name string, terms ...string) schema.Model {
+		m := modelOf(name, terms...)
+		m.Kind, m.Threshold = "logistic", &threshold
+		return m
+	}
+	models := func(list ...schema.Model) func(*schema.Settings) {
+		return func(s *schema.Settings) { s.Analysis.Models = list }
+	}
+	sets := func(rule schema.Rule, list ...schema.Model) func(*schema.Settings) {
+		return func(s *schema.Settings) {
+			s.Analysis.Sets["most"] = []schema.Rule{rule}
+			s.Analysis.SetOrder = []string{"all", "most"}
+			s.Analysis.Models = list
+		}
+	}
+	in := func(set string, m schema.Model) schema.Model {
+		m.Set = set
+		return m
+	}
+	low := -1e9
+	return []hostile{
+		{"a level of four", models(modelOf("m", "age_years", "smoker")), func(f *schema.Frame) {
+			for row := range f.N {
+				f.SetText(row, "smoker", map[bool]string{true: "current", false: "never"}[row < 4])
+			}
+		}},
+		{"one without a value", models(modelOf("m", "age_years", "sex"), modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "age_years", 0, 1) }},
+		{"one without a value of a term alone", models(modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "height_cm", 0, 1) }},
+		{"sets two people apart", sets(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years", "sex"), in("most", modelOf("k", "age_years", "sex"))),
+			func(f *schema.Frame) { lose(f, "height_cm", 7, 9) }},
+		{"sets of which the models are three apart", sets(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years", "heart_rate_bpm"), in("most", modelOf("k", "age_years", "heart_rate_bpm"))),
+			func(f *schema.Frame) {
+				pulse(f)
+				lose(f, "height_cm", 0, 15)
+				lose(f, "heart_rate_bpm", 3, 25)
+			}},
+		{"models of one set one apart", models(modelOf("m", "age_years", "height_cm"), modelOf("k", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
+			pulse(f)
+			lose(f, "height_cm", 0, 20)
+			lose(f, "heart_rate_bpm", 0, 21)
+		}},
+		{"lost beside a variable of Table 1", models(modelOf("m", "smoker", "height_cm")), func(f *schema.Frame) {
+			lose(f, "smoker", 0, 14)
+			lose(f, "height_cm", 10, 17)
+		}},
+		{"lost beside a term", models(modelOf("m", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
+			pulse(f)
+			lose(f, "height_cm", 0, 14)
+			lose(f, "heart_rate_bpm", 10, 17)
+		}},
+		{"two columns that few lack together", models(modelOf("m", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
+			pulse(f)
+			lose(f, "height_cm", 0, 20)
+			lose(f, "heart_rate_bpm", 15, 40)
+		}},
+		{"unknown beside missing", models(modelOf("m", "age_years", "treated")), func(f *schema.Frame) {
+			lose(f, "treated", 0, 7)
+			for row := 7; row < 25; row++ {
+				f.SetText(row, "treated", "unknown")
+			}
+		}},
+		{"few events", models(events("e", "age_years")), func(f *schema.Frame) {
+			for row := range f.N {
+				f.SetNumber(row, "central_pp_mmhg", 30+float64(row%19))
+				if row < 6 {
+					f.SetNumber(row, "central_pp_mmhg", 55)
+				}
+			}
+		}},
+		{"few events lost", models(events("e", "age_years", "height_cm")), func(f *schema.Frame) {
+			for row := range f.N {
+				f.SetNumber(row, "central_pp_mmhg", 30+float64(row%40))
+			}
+			lose(f, "height_cm", 16, 40)
+			for row := 23; row < 40; row++ {
+				f.SetNumber(row, "central_pp_mmhg", 40)
+			}
+		}},
+		{"a model of few", sets(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years"), in("most", modelOf("k", "age_years"))), func(f *schema.Frame) { lose(f, "height_cm", 8, 240) }},
+	}
+}
+
+// pulse gives everybody a heart rate.
+func pulse(f *schema.Frame) {
+	for row := range f.N {
+		f.SetNumber(row, "heart_rate_bpm", 60+float64(row*7%31))
+	}
+}
+
+// No number of one to nine people follows from the files of a release, by sums or
+// differences of any published ones or by what is told of a fit.
+func TestIntruderWithEveryFile(t *testing.T) {
+	tries, shown := 0, 0
+	for _, h := range hostiles() {
+		t.Run(h.name, func(t *testing.T) {
+			r, s := h.run(t)
+			x := newIntruder(t, r, s)
+			found, tried := x.derived()
+			tries += tried
+			shown += len(x.known)
+			for _, f := range found {
+				t.Error(f)
+			}
+			for _, w := range x.widths {
+				hidden := !x.known[fmt.Sprint(w.in.in)]
+				if hidden && w.high-w.low < 9 {
+					t.Errorf("%s: the hidden number of people lies between %g and %g", w.model, w.low, w.high)
+				}
+			}
+		})
+	}
+	t.Logf("%d groups of few, %d numbers known", tries, shown)
+	if tries < 60 || shown < 100 {
+		t.Errorf("%d groups of few and %d known numbers: the test has lost its object", tries, shown)
+	}
+}
