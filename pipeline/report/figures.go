@@ -75,7 +75,7 @@ func flowFigures(s Source, style Style) []Drawing {
 			}
 			if reason := f.TextAt(row, "reason"); reason != "" {
 				at := &c.Stages[len(c.Stages)-1]
-				at.Left = append(at.Left, cell(f, row, "n", style.Count)+" "+plainWords(reason))
+				at.Left = append(at.Left, cell(f, row, "n", style.Count)+" "+reasonWords(reason))
 			}
 		}
 		c.Desc = fmt.Sprintf("From %s to %s. The numbers stand in the table of the flow.", c.Start, c.Stages[len(c.Stages)-1].Text)
@@ -253,7 +253,7 @@ func (b bands) draw(s Source) (Drawing, bool) {
 	c.DropEmpty("(missing)")
 	c.Title = fmt.Sprintf("%s by %s, analysis set %s", Label(b.variable, ""), strings.ToLower(Label(b.across, "")), b.set)
 	c.Desc = fmt.Sprintf("Mean with 95 %% confidence interval and 10th to 90th percentile in %d strata. The numbers stand in the table of summaries.", len(c.Categories)*len(c.Series))
-	return Drawing{c.Draw(), fmt.Sprintf("%s, analysis set %s. Marker: mean; thick bar: its 95 %% confidence interval; thin line: 10th to 90th percentile, where enough people lie beyond. n: people with a value; %s: confidential, hidden by disclosure control.", c.YLabel, b.set, Confidential)}, true
+	return Drawing{c.Draw(), fmt.Sprintf("%s, analysis set %s. Marker: mean; thick bar: its 95 %% confidence interval; thin line: 10th to 90th percentile, where enough people lie beyond. n: people with a value; %s in place of a mean or of n: confidential, hidden by disclosure control, neither zero nor missing.", c.YLabel, b.set, Confidential)}, true
 }
 
 // bandUnit is the unit in which bands of a column are cut.
@@ -292,6 +292,11 @@ func (b bands) series(level string, categories []string) (figure.Series, bool) {
 		s.Low, s.High = append(s.Low, number("mean", "low")), append(s.High, number("mean", "high"))
 		s.P10, s.P90 = append(s.P10, number("p10", "estimate")), append(s.P90, number("p90", "estimate"))
 		s.N = append(s.N, cell(b.f, find("n"), "estimate", b.style.Count))
+		sign := ""
+		if cell(b.f, find("mean"), "estimate", b.style.Count) == Confidential {
+			sign = Confidential
+		}
+		s.Sign = append(s.Sign, sign)
 		any = any || !math.IsNaN(number("mean", "estimate"))
 	}
 	return s, any

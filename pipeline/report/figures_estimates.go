@@ -121,7 +121,7 @@ func comparisonFigures(s Source, style Style) []Drawing {
 func addDifference(c *figure.Forest, f *schema.Frame, row int, style Style, decimals int) {
 	sex, band := f.TextAt(row, "sex"), f.TextAt(row, "age_band")
 	heading, series := groupName(sex), map[string]int{"female": 0, "male": 1}[sex]
-	label := band + " years"
+	label := strings.Replace(band, ">=", "≥", 1) + " years"
 	if strings.Contains(f.TextAt(row, "note"), "suspect published value") {
 		label += ", suspect published value"
 	}
@@ -149,7 +149,7 @@ func agreementFigures(s Source, style Style) []Drawing {
 	a := newAgreement(s, f, style)
 	var list []Drawing
 	for _, variable := range a.variables() {
-		c := figure.Forest{Name: fileName("agreement", variable), Columns: [3]string{"Compared", "n", "Bias; limits of agreement"}, Shared: true}
+		c := figure.Forest{Name: fileName("agreement", variable), Columns: [3]string{"Compared", "n", "Bias (95 % CI); limits"}, Shared: true}
 		g := figure.Group{}
 		unit := ""
 		for _, p := range a.pairs(variable) {

@@ -42,6 +42,25 @@ func Label(column, unit string) string {
 	return name + ", " + unit
 }
 
+// reasonWords writes a reason of the flow as a person does: brachial_sbp_mmhg not
+// below 140 as Brachial SBP (mmHg) not below 140.
+func reasonWords(reason string) string {
+	column, rest, _ := strings.Cut(reason, " ")
+	if _, known := labels()[column]; !known {
+		return plainWords(reason)
+	}
+	return axisLabel(column, unitOfName(column)) + " " + plainWords(rest)
+}
+
+// unitOfName is the unit of a column that every study has, "" for none.
+func unitOfName(column string) string {
+	t := schema.SubjectVisitsTable(nil)
+	if at := t.Index(column); at >= 0 {
+		return t.Columns[at].Unit
+	}
+	return ""
+}
+
 // spreads finds the standard deviation of every variable over everybody, by which
 // it is written in all tables with the same decimals.
 func spreads(s Source) map[string]float64 {

@@ -1,11 +1,13 @@
 package report
 
 import (
+	"bytes"
 	"fmt"
 	"html/template"
 	"io"
 	"slices"
 	"strings"
+	"unicode"
 
 	"tonocohort/schema"
 )
@@ -38,11 +40,32 @@ func WriteReport(w io.Writer, s Source) error {
 	if title == "" {
 		title = s.Settings.Study.ID
 	}
-	return page.Execute(w, struct {
+	return page.Execute(printable{w}, struct {
 		Title, ID, Caution string
 		Style              template.CSS
 		Sections           []section
 	}{title, s.Settings.Study.ID, schema.Caution, reportStyle, sections(s)})
+}
+
+// printable passes on what a page may hold: no control characters, which HTML
+// forbids, and none of the marks that turn the direction of what follows them, by
+// which a name could set the numbers beside it the other way round.
+type printable struct{ w io.Writer }
+
+func (p printable) Write(data []byte) (int, error) {
+	clean := bytes.Map(func(r rune) rune {
+		switch {
+		case r < ' ' && r != '\n' && r != '\t', r >= 0x7f && r <= 0x9f:
+			return ' '
+		case unicode.Is(unicode.Bidi_Control, r):
+			return -1
+		}
+		return r
+	}, data)
+	if _, err := p.w.Write(clean); err != nil {
+		return 0, err
+	}
+	return len(data), nil
 }
 
 // inline is the figure as an element of the page.

@@ -26,7 +26,7 @@ func flowTable(s Source, style Style) *Table {
 		} else {
 			last = order
 		}
-		reason := strings.ReplaceAll(f.TextAt(row, "reason"), "_", " ")
+		reason := reasonWords(f.TextAt(row, "reason"))
 		left := cell(f, row, "n", style.Count)
 		if f.Missing(row, "n") && f.TextAt(row, "suppressed") != "" {
 			left = Confidential

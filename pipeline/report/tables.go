@@ -133,7 +133,7 @@ func (t *Table) WriteHTML(w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return page.Execute(w, struct {
+	return page.Execute(printable{w}, struct {
 		*Table
 		Groups  []group
 		Heads   []string

@@ -60,13 +60,14 @@ func (a axis) at(v float64) float64 {
 
 func (a axis) holds(v float64) bool { return v >= a.low && v <= a.high }
 
-// evenTicks are multiples of 1, 2 or 5 times a power of ten.
+// evenTicks are multiples of 1, 2 or 5 times a power of ten, of which the step is
+// no finer than three quarters of what was asked for.
 func evenTicks(low, high float64, about int) []float64 {
 	raw := (high - low) / float64(max(about, 1))
 	power := math.Pow(10, math.Floor(math.Log10(raw)))
 	step := 10 * power
 	for _, s := range []float64{1, 2, 5} {
-		if s*power >= raw*0.999 {
+		if s*power >= raw*0.75 {
 			step = s * power
 			break
 		}

@@ -23,6 +23,7 @@ type Series struct {
 	Low, High []float64 // interval of the mean
 	P10, P90  []float64
 	N         []string
+	Sign      []string // what stands where no mean is: the sign of a hidden one
 }
 
 // DropEmpty leaves out a category of which nothing can be drawn.
@@ -37,16 +38,74 @@ func (c *Bands) DropEmpty(category string) {
 		for _, list := range []*[]float64{&s.Mean, &s.Low, &s.High, &s.P10, &s.P90} {
 			*list = slices.Delete(*list, k, k+1)
 		}
-		s.N = slices.Delete(s.N, k, k+1)
+		s.N, s.Sign = slices.Delete(s.N, k, k+1), slices.Delete(s.Sign, k, k+1)
 	}
 }
 
+// bandsLeft is the most that the names of the series take at the left.
+const bandsLeft, bandsLine = 190.0, 14.0
+
 // Draw draws the series beside each other, with the number of people below.
 func (c Bands) Draw() *Figure {
-	const left, right, top = 62.0, 14.0, 44.0
-	rows := float64(len(c.Series))
-	f := &Figure{Name: c.Name, Title: c.Title, Desc: c.Desc, Width: 720, Height: 350 + 48 + 22 + 17*rows}
-	plot := f.Height - 48 - 22 - 17*rows // lower edge of the panel
+	const right = 14.0
+	f := &Figure{Name: c.Name, Title: c.Title, Desc: c.Desc, Width: 720}
+	var names [][]string // of the rows of counts
+	labels := 62.0
+	for _, s := range c.Series {
+		lines := wrap("n, "+s.Label, small, bandsLeft-16, false)
+		for _, l := range lines {
+			labels = max(labels, widthOf(l, small, false)+16)
+		}
+		names = append(names, lines)
+	}
+	slot := (f.Width - right - labels) / float64(max(1, len(c.Categories)))
+	var categories [][]string
+	tall := 1
+	for _, name := range c.Categories {
+		lines := wrap(name, small, slot-4, false)
+		categories = append(categories, lines)
+		tall = max(tall, len(lines))
+	}
+	top := f.legend(c, f.Width) + 8
+	plot := top + 306 // lower edge of the panel
+	y := newAxis(c.values(), plot, top, false, 6)
+	f.beside(y, labels, f.Width-right, c.YLabel, true)
+	f.line(frame, 1.2, nil, point{labels, plot}, point{f.Width - right, plot})
+	if !math.IsNaN(c.Line) {
+		f.line(ink, 1.2, threshold, point{labels, y.at(c.Line)}, point{f.Width - right, y.at(c.Line)})
+	}
+	under := plot + 17 + float64(tall)*bandsLine
+	counts := under + 26
+	for k := range c.Categories {
+		middle := labels + (float64(k)+0.5)*slot
+		for i, l := range categories[k] {
+			f.text(middle, plot+17+float64(i)*bandsLine, l, small, atMiddle)
+		}
+		at := counts
+		for i, s := range c.Series {
+			rows := float64(len(c.Series))
+			x := middle + (float64(i)-(rows-1)/2)*min(24, slot/(rows+1))
+			f.estimate(s, k, x, y, lookOf(i))
+			if s.Sign[k] != "" {
+				f.text(x, plot-6, s.Sign[k], small, atMiddle)
+			}
+			f.text(middle, at, s.N[k], small, atMiddle)
+			at += float64(len(names[i])-1)*bandsLine + 17
+		}
+	}
+	f.text((labels+f.Width-right)/2, under+5, c.XLabel, normal, atMiddle)
+	for _, lines := range names {
+		for i, l := range lines {
+			f.text(8, counts+float64(i)*bandsLine, l, small, atStart)
+		}
+		counts += float64(len(lines)-1)*bandsLine + 17
+	}
+	f.Height = counts
+	return f
+}
+
+// values are what the axis must hold.
+func (c Bands) values() []float64 {
 	var ys []float64
 	for _, s := range c.Series {
 		for _, list := range [][]float64{s.Mean, s.Low, s.High, s.P10, s.P90} {
@@ -56,46 +115,40 @@ func (c Bands) Draw() *Figure {
 	if !math.IsNaN(c.Line) {
 		ys = append(ys, c.Line)
 	}
-	y := newAxis(ys, plot, top, false, 6)
-	labels := left
-	for _, s := range c.Series {
-		labels = max(labels, widthOf("n, "+s.Label, small, false)+16)
-	}
-	f.beside(y, labels, f.Width-right, c.YLabel, true)
-	f.line(frame, 1.2, nil, point{labels, plot}, point{f.Width - right, plot})
-	slot := (f.Width - right - labels) / float64(max(1, len(c.Categories)))
-	if !math.IsNaN(c.Line) {
-		f.line(ink, 1.2, []float64{10, 3, 2, 3}, point{labels, y.at(c.Line)}, point{f.Width - right, y.at(c.Line)})
-		f.text(labels+4, y.at(c.Line)-4, c.LineLabel, small, atStart)
-	}
-	f.legend(c.Series, labels)
-	for k, name := range c.Categories {
-		middle := labels + (float64(k)+0.5)*slot
-		for i, l := range wrap(name, small, slot-4, false) {
-			if i < 2 {
-				f.text(middle, plot+17+float64(i)*14, l, small, atMiddle)
-			}
-		}
-		for i, s := range c.Series {
-			x := middle + (float64(i)-(rows-1)/2)*min(24, slot/(rows+1))
-			f.estimate(s, k, x, y, lookOf(i))
-			f.text(middle, plot+68+float64(i)*17, s.N[k], small, atMiddle)
-		}
-	}
-	f.text((labels+f.Width-right)/2, plot+48, c.XLabel, normal, atMiddle)
-	for i, s := range c.Series {
-		f.text(8, plot+68+float64(i)*17, "n, "+s.Label, small, atStart)
-	}
-	return f
+	return ys
 }
 
-// legend names the series by the very marker, in one line above the panel.
-func (f *Figure) legend(list []Series, x float64) {
-	for i, s := range list {
-		f.marker(x+8, 18, 5, lookOf(i))
-		f.text(x+19, 22, s.Label, normal, atStart)
-		x += 19 + widthOf(s.Label, normal, false) + 24
+// threshold is the dash of a line that values are held to.
+var threshold = []float64{10, 3, 2, 3}
+
+// legend names each series by its very marker, and the line, in as many lines as
+// it takes; it returns its lower edge.
+func (f *Figure) legend(c Bands, width float64) float64 {
+	x, y := 8.0, 18.0
+	entry := func(text string, sign float64, draw func(x float64)) {
+		lines := wrap(text, normal, width-16-sign, false)
+		if x > 8 && (len(lines) > 1 || x+sign+widthOf(text, normal, false) > width-8) {
+			x, y = 8, y+20
+		}
+		draw(x)
+		for i, l := range lines {
+			if i > 0 {
+				y += forestLine
+			}
+			f.text(x+sign, y+4, l, normal, atStart)
+		}
+		x += sign + widthOf(lines[len(lines)-1], normal, false) + 24
+		if len(lines) > 1 {
+			x = width // the next starts a line of its own
+		}
 	}
+	for i, s := range c.Series {
+		entry(s.Label, 19, func(x float64) { f.marker(x+8, y, 5, lookOf(i)) })
+	}
+	if !math.IsNaN(c.Line) {
+		entry(c.LineLabel, 34, func(x float64) { f.line(ink, 1.2, threshold, point{x + 2, y}, point{x + 28, y}) })
+	}
+	return y + 8
 }
 
 func (f *Figure) estimate(s Series, k int, x float64, y axis, l look) {

@@ -11,13 +11,16 @@
 package figure
 
 import (
+	"sort"
 	"strings"
 	"sync"
+	"unicode/utf8"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	xfont "golang.org/x/image/font"
 	"golang.org/x/image/font/opentype"
+	"golang.org/x/image/font/sfnt"
 	"gonum.org/v1/plot/font"
 )
 
@@ -171,10 +174,34 @@ func fontOf(bold bool) font.Font {
 	return f
 }
 
-// widthOf is how wide a text is, in the unit of its size.
+// widthOf is how wide a text is, in the unit of its size. A letter that the font
+// lacks counts as wide as high: no script is wider, but for ligatures.
 func widthOf(text string, size float64, bold bool) float64 {
+	text = clean(text)
 	face := faces().Lookup(fontOf(bold), font.Length(size))
-	return float64(face.Width(text))
+	if drawable(text) {
+		return float64(face.Width(text))
+	}
+	known := strings.Map(func(r rune) rune {
+		if lacks(r) {
+			return -1
+		}
+		return r
+	}, text)
+	missing := utf8.RuneCountInString(text) - utf8.RuneCountInString(known)
+	return float64(face.Width(known)) + float64(missing)*size
+}
+
+// drawable reports that the font has every letter of a text.
+func drawable(text string) bool { return !strings.ContainsFunc(text, lacks) }
+
+func lacks(r rune) bool {
+	if r >= ' ' && r <= '~' {
+		return false
+	}
+	var buffer sfnt.Buffer
+	at, err := faces().Lookup(fontOf(false), 1).Face.GlyphIndex(&buffer, r)
+	return err != nil || at == 0
 }
 
 // wrap breaks a text into lines no wider than the width; a word that is wider
@@ -192,12 +219,11 @@ func wrap(text string, size, width float64, bold bool) []string {
 			lines = append(lines, current)
 		}
 		for widthOf(word, size, bold) > width && len([]rune(word)) > 1 {
-			cut := len([]rune(word)) - 1
-			for cut > 1 && widthOf(string([]rune(word)[:cut]), size, bold) > width {
-				cut--
-			}
-			lines = append(lines, string([]rune(word)[:cut]))
-			word = string([]rune(word)[cut:])
+			letters := []rune(word)
+			// The most letters that fit, at least one.
+			cut := max(1, sort.Search(len(letters)-1, func(n int) bool { return widthOf(string(letters[:n+1]), size, bold) > width }))
+			lines = append(lines, string(letters[:cut]))
+			word = string(letters[cut:])
 		}
 		current = word
 	}

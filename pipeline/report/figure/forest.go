@@ -82,10 +82,10 @@ func (c Forest) Draw() *Figure {
 }
 
 func (c Forest) layout() forestLayout {
-	labels, counts, values := 60.0, widthOf(c.Columns[1], normal, true), widthOf(c.Columns[2], normal, true)
+	labels, counts, values := widthOf(c.Columns[0], normal, true)+8, widthOf(c.Columns[1], normal, true), widthOf(c.Columns[2], normal, true)
 	for _, g := range c.Groups {
 		for _, r := range g.Rows {
-			labels = max(labels, widthOf(r.Label, normal, false)+14)
+			labels = max(labels, widthOf(r.Label, normal, false)+16)
 			counts = max(counts, widthOf(r.N, normal, false))
 			values = max(values, widthOf(r.Value, normal, false))
 		}

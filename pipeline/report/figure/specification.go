@@ -57,25 +57,35 @@ func (c Specification) Draw() *Figure {
 	}
 	at := top + panel + 12
 	f.text(left-8, at+14, "n", normal, atEnd)
-	for k, e := range c.Columns {
-		f.text(middle(k), at+14, e.N, small, atMiddle)
+	tall := 0.0 // of counts that are wider than their column, and so stand upright
+	for _, e := range c.Columns {
+		if width := widthOf(e.N, small, false); width > slot-4 {
+			tall = max(tall, width)
+		}
 	}
-	at += 24
+	for k, e := range c.Columns {
+		if tall > 0 {
+			f.turnedText(middle(k)+4, at+4+tall/2, e.N, small)
+		} else {
+			f.text(middle(k), at+14, e.N, small, atMiddle)
+		}
+	}
+	at += max(24, tall+12)
 	for _, choice := range c.Choices {
 		f.boldText(6, at+15, choice.Label, normal, atStart)
 		at += row
 		for _, l := range choice.Levels {
 			f.line(rule, 1, nil, point{left, at + 10}, point{right, at + 10})
-			for i, text := range wrap(l.Label, normal, left-30, false) {
-				f.text(20, at+14+float64(i)*14, text, normal, atStart)
-				if i > 0 {
-					at += 14
-				}
-			}
 			for k, on := range l.On {
 				if on {
 					f.choice(middle(k), at+10, k == c.Primary)
 				}
+			}
+			for i, text := range wrap(l.Label, normal, left-30, false) {
+				if i > 0 {
+					at += 15
+				}
+				f.text(20, at+14, text, normal, atStart)
 			}
 			at += row
 		}

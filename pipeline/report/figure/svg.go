@@ -7,6 +7,7 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // families name the font where Liberation Sans is not installed: Arial has the
@@ -97,18 +98,30 @@ func (s shape) svgText(b *bytes.Buffer) {
 	if s.turned {
 		fmt.Fprintf(b, ` transform="rotate(-90 %s %s)"`, x, y)
 	}
+	if width := widthOf(s.text, s.size, s.bold); width > 0 && drawable(s.text) {
+		// Another font, wider than the one it was laid out with, must not push it
+		// over what stands beside it.
+		fmt.Fprintf(b, ` textLength="%s" lengthAdjust="spacingAndGlyphs"`, number(width))
+	}
 	fmt.Fprintf(b, ">%s</text>", escape(s.text))
 }
 
-// escape makes a text safe inside an element; control characters, which XML
-// forbids, become blanks.
-func escape(text string) string {
-	return html.EscapeString(strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0xfffe || r == 0xffff {
+// escape makes a text safe inside an element.
+func escape(text string) string { return html.EscapeString(clean(text)) }
+
+// clean turns control characters, which XML forbids, into blanks, and drops the
+// marks that turn the direction of what follows them: a name must not set the
+// number beside it the other way round.
+func clean(text string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r < ' ', r >= 0x7f && r <= 0x9f, r == 0xfffe, r == 0xffff:
 			return ' '
+		case unicode.Is(unicode.Bidi_Control, r):
+			return -1
 		}
 		return r
-	}, strings.ToValidUTF8(text, "\ufffd")))
+	}, strings.ToValidUTF8(text, "\ufffd"))
 }
 
 // number writes a length to a tenth of a pixel.

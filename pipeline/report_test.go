@@ -1,0 +1,352 @@
+package pipeline_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/xml"
+	"errors"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// csvRow is a row of a released CSV by column.
+type csvRow map[string]string
+
+func releasedRecords(t *testing.T, results, name string) []csvRow {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(results, "release", name+".csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []csvRow
+	for _, row := range rows[1:] {
+		r := csvRow{}
+		for i, name := range rows[0] {
+			r[name] = row[i]
+		}
+		list = append(list, r)
+	}
+	return list
+}
+
+// one finds the row with these cells, given as column=text, nil where there is none.
+func one(t *testing.T, list []csvRow, cells ...string) csvRow {
+	t.Helper()
+	var found csvRow
+	for _, r := range list {
+		fits := true
+		for _, c := range cells {
+			column, text, _ := strings.Cut(c, "=")
+			fits = fits && r[column] == text
+		}
+		if fits {
+			if found != nil && found["estimate"] != r["estimate"] {
+				t.Fatalf("several rows with %v", cells)
+			}
+			found = r
+		}
+	}
+	return found
+}
+
+// shownTable is a table of the report as it stands there.
+type shownTable struct {
+	heads []string
+	rows  []shownRow
+}
+
+type shownRow struct {
+	group  string
+	labels []string
+	cells  []string
+}
+
+// cell is what stands under a header.
+func (r shownRow) cell(t shownTable, head string) string {
+	for i, h := range t.heads {
+		if at := i - len(r.labels); h == head && at >= 0 {
+			return r.cells[at]
+		}
+	}
+	return ""
+}
+
+// shownTables reads the tables of a page by the id of their caption.
+func shownTables(t *testing.T, page []byte) map[string]*shownTable {
+	t.Helper()
+	decoder := xml.NewDecoder(bytes.NewReader(page))
+	decoder.Strict, decoder.AutoClose, decoder.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
+	tables := map[string]*shownTable{}
+	var now *shownTable
+	var text strings.Builder
+	group, kind, scope := "", "", ""
+	for {
+		token, err := decoder.Token()
+		if errors.Is(err, io.EOF) {
+			return tables
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		switch token := token.(type) {
+		case xml.StartElement:
+			kind = token.Name.Local
+			text.Reset()
+			scope = ""
+			for _, a := range token.Attr {
+				switch {
+				case kind == "caption" && a.Name.Local == "id":
+					now = &shownTable{}
+					tables[a.Value] = now
+				case kind == "th" && a.Name.Local == "scope":
+					scope = a.Value
+				}
+			}
+			if kind == "tr" && now != nil {
+				now.rows = append(now.rows, shownRow{group: group})
+			}
+		case xml.CharData:
+			text.Write(token)
+		case xml.EndElement:
+			if now == nil || len(now.rows) == 0 {
+				continue
+			}
+			row := &now.rows[len(now.rows)-1]
+			switch {
+			case token.Name.Local == "th" && scope == "col":
+				now.heads = append(now.heads, text.String())
+			case token.Name.Local == "th" && scope == "rowgroup":
+				group = text.String()
+			case token.Name.Local == "th":
+				row.labels = append(row.labels, strings.TrimSpace(text.String()))
+			case token.Name.Local == "td":
+				row.cells = append(row.cells, text.String())
+			}
+		}
+	}
+}
+
+var written = regexp.MustCompile(`−?[0-9]+(\.[0-9]+)?`)
+
+// agrees reports whether a text holds these numbers of released cells, in their
+// order, each rounded to the decimals that are shown; an empty cell is no number.
+func agrees(shown string, released ...string) bool {
+	var present []float64
+	for _, r := range released {
+		if r == "" {
+			continue
+		}
+		v, err := strconv.ParseFloat(r, 64)
+		if err != nil {
+			return false
+		}
+		present = append(present, v)
+	}
+	texts := written.FindAllString(shown, -1)
+	if len(texts) != len(present) {
+		return false
+	}
+	for i, text := range texts {
+		v, err := strconv.ParseFloat(strings.Replace(text, "−", "-", 1), 64)
+		_, fraction, _ := strings.Cut(text, ".")
+		if err != nil || math.Abs(v-present[i]) > 0.5000001*math.Pow10(-len(fraction)) {
+			return false
+		}
+	}
+	return true
+}
+
+// Each number of the report's tables is that of the released cell it names, and a
+// cell without one shows none.
+func TestReportShowsReleasedCells(t *testing.T) {
+	results := filepath.Join(demoDir(t), "results")
+	page, err := os.ReadFile(filepath.Join(results, "release", "report.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	tables := shownTables(t, page)
+	checked := map[string]int{}
+	expect := func(table string, row shownRow, head, shown string, released ...string) {
+		if checked[table]++; !agrees(shown, released...) {
+			t.Errorf("%s, %s %v, %s: shown %q, released %q", table, row.group, row.labels, head, shown, released)
+		}
+	}
+	of := func(r csvRow, column string) string {
+		if r == nil {
+			return ""
+		}
+		return r[column]
+	}
+
+	summary := releasedRecords(t, results, "summary")
+	shown := tables["table_reference"]
+	for _, row := range shown.rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		name, set, _ := strings.Cut(row.group, " · ")
+		if name != "Central PP, mmHg" {
+			t.Fatalf("rows of %q", row.group)
+		}
+		find := func(statistic string) csvRow {
+			return one(t, summary, "set="+set, "variable=central_pp_mmhg", "statistic="+statistic, "sex="+row.labels[0], "age_band="+row.labels[1])
+		}
+		for head, statistic := range map[string]string{"n": "n", "P5": "p5", "P10": "p10", "P25": "p25", "Median": "median", "P75": "p75", "P90": "p90", "P95": "p95"} {
+			expect("reference", row, head, row.cell(*shown, head), of(find(statistic), "estimate"))
+		}
+		spread := of(find("sd"), "estimate")
+		if of(find("mean"), "estimate") == "" {
+			spread = ""
+		}
+		expect("reference", row, "Mean (SD)", row.cell(*shown, "Mean (SD)"), of(find("mean"), "estimate"), spread)
+	}
+
+	regression := releasedRecords(t, results, "regression")
+	shown = tables["table_models"]
+	terms := map[string]string{"Age, years": "age_years", "Sex: male": "sex=male", "Height, cm": "height_cm", "Heart rate, 1/min": "heart_rate_bpm", "Brachial mean pressure, mmHg": "brachial_map_mmhg", "Intercept": "intercept", "Glucose, mmol/L": "glucose_mmol_l"}
+	for _, row := range shown.rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		name, set, _ := strings.Cut(row.group, " · ")
+		variable := map[string]string{"Central PP, mmHg": "central_pp_mmhg", "Brachial PP, mmHg": "brachial_pp_mmhg"}[name]
+		for _, model := range shown.heads[1:] {
+			find := func(term, statistic string) csvRow {
+				return one(t, regression, "set="+set, "variable="+variable, "model="+model, "term="+term, "statistic="+statistic)
+			}
+			text := row.cell(*shown, model)
+			switch label := row.labels[0]; {
+			case terms[label] != "":
+				coefficient, p := find(terms[label], "estimate"), find(terms[label], "p_value")
+				if value, probability, both := strings.Cut(text, "; P "); both {
+					text = value
+					if strings.HasPrefix(probability, "<") {
+						if v, err := strconv.ParseFloat(of(p, "estimate"), 64); err != nil || v >= 0.001 {
+							t.Errorf("P %s of %q", probability, of(p, "estimate"))
+						}
+					} else {
+						expect("models", row, model, probability, of(p, "estimate"))
+					}
+				} else if of(coefficient, "estimate") != "" && of(p, "estimate") != "" {
+					t.Errorf("models, %v, %s: no P", row.labels, model)
+				}
+				expect("models", row, model, text, of(coefficient, "estimate"), of(coefficient, "low"), of(coefficient, "high"))
+			case label == "n":
+				expect("models", row, model, text, of(find("", "rank"), "n"))
+			case label == "R²":
+				expect("models", row, model, text, of(find("", "r_squared"), "estimate"))
+			case label == "Residual SD":
+				expect("models", row, model, text, of(find("", "residual_sd"), "estimate"))
+			}
+		}
+	}
+
+	comparison := releasedRecords(t, results, "comparison")
+	shown = tables["table_comparison"]
+	for _, row := range shown.rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		at := strings.Split(row.group, " · ")
+		find := func(statistic string) csvRow {
+			return one(t, comparison, "set="+at[2], "variable=central_pp_mmhg", "published="+at[1], "statistic="+statistic, "sex="+row.labels[0], "age_band="+row.labels[1])
+		}
+		difference := find("difference_of_means")
+		if row.labels[1] == "all" {
+			difference = find("mean_difference_over_strata")
+		}
+		expect("comparison", row, "n here", row.cell(*shown, "n here"), of(difference, "n"))
+		expect("comparison", row, "difference", row.cell(*shown, "Difference of means (95 % CI)"), of(difference, "estimate"), of(difference, "low"), of(difference, "high"))
+		expect("comparison", row, "published", row.cell(*shown, "Mean (SD) published"), of(find("mean"), "published_estimate"), of(find("sd"), "published_estimate"))
+	}
+
+	agreement := releasedRecords(t, results, "agreement")
+	shown = tables["table_agreement"]
+	for _, row := range shown.rows {
+		variable := map[string]string{"Central SBP, mmHg": "central_sbp_mmhg", "Central PP, mmHg": "central_pp_mmhg"}[row.group]
+		if len(row.cells) == 0 || variable == "" || row.labels[0] != "Two recordings of a visit" {
+			continue
+		}
+		find := func(statistic string) csvRow {
+			return one(t, agreement, "variable="+variable, "comparison=replicates", "statistic="+statistic)
+		}
+		for head, statistic := range map[string]string{"Mean difference (95 % CI)": "bias", "Within-person SD (95 % CI)": "within_subject_sd", "ICC(2,1) (95 % CI)": "icc_2_1"} {
+			r := find(statistic)
+			expect("agreement", row, head, row.cell(*shown, head), of(r, "estimate"), of(r, "low"), of(r, "high"))
+		}
+		expect("agreement", row, "limits", row.cell(*shown, "Limits of agreement"), of(find("lower_limit"), "estimate"), of(find("upper_limit"), "estimate"))
+	}
+
+	// What the figures write beside their marks is what the tables have.
+	for _, row := range tables["table_comparison"].rows {
+		if len(row.cells) > 0 && !bytes.Contains(page, []byte(">"+row.cell(*tables["table_comparison"], "Difference of means (95 % CI)")+"</text>")) {
+			t.Errorf("the figure of the comparison lacks %v", row)
+		}
+	}
+	for table, least := range map[string]int{"reference": 100, "models": 30, "comparison": 20, "agreement": 8} {
+		if checked[table] < least {
+			t.Errorf("%d cells of %s were held to the release, fewer than %d", checked[table], table, least)
+		}
+	}
+}
+
+// STROBE item 13: at every stage those who came in are those who left and those
+// who went on, and who went on comes into the next stage (von Elm 2007).
+func TestFlowOfTheReportAddsUp(t *testing.T) {
+	page, err := os.ReadFile(filepath.Join(demoDir(t), "results", "release", "report.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	table := shownTables(t, page)["table_flow"]
+	stages := 0
+	in, out, left := math.NaN(), math.NaN(), 0.0
+	unit, stage := "", ""
+	number := func(text string) float64 {
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil {
+			return math.NaN()
+		}
+		return v
+	}
+	end := func() {
+		if !math.IsNaN(in) {
+			if stages++; in != left+out {
+				t.Errorf("%s, %s: %g came in, %g left, %g went on", unit, stage, in, left, out)
+			}
+		}
+	}
+	before := math.NaN()
+	for _, row := range table.rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		if text := row.cell(*table, "In"); text != "" {
+			end()
+			if row.group != unit {
+				before = math.NaN()
+			} else if !strings.HasPrefix(stage, "analysis set") {
+				before = out
+			}
+			unit, stage, left = row.group, row.labels[0], 0
+			in, out = number(text), number(row.cell(*table, "Out"))
+			if !math.IsNaN(before) && in != before {
+				t.Errorf("%s, %s: %g come in, %g went on before", unit, stage, in, before)
+			}
+		}
+		left += number(row.cell(*table, "Left"))
+	}
+	end()
+	if stages < 6 {
+		t.Errorf("%d stages", stages)
+	}
+}
