@@ -29,7 +29,7 @@ func (e *ErrDisclosure) Error() string {
 func (o *output) release(visits *schema.Frame, results tabulate.Results, apart ...*schema.Frame) error {
 	settings := o.manifest.Settings
 	checked, err := release.Check(release.Input{
-		Tables: results.Frames(), Apart: apart, Visits: visits, People: release.People(results.People), Settings: settings,
+		Tables: results.Frames(), Apart: apart, Visits: visits, People: release.People(results.People), Settings: settings, Own: o.own,
 	})
 	if err != nil {
 		return err
@@ -52,7 +52,7 @@ func (o *output) release(visits *schema.Frame, results tabulate.Results, apart .
 	if err := o.releaseJSON("datapackage.json", schema.NewDataPackage(settings.Study.ID, settings.Study.Title, schema.Caution, resources)); err != nil {
 		return err
 	}
-	source := report.Source{Frames: append(checked.Tables, checked.Report), Settings: settings, Build: o.manifest.Build}
+	source := report.Source{Frames: append(checked.Tables, checked.Report), Settings: settings, Build: o.manifest.Build, Own: o.own}
 	if err := o.publish(source); err != nil {
 		return err
 	}

@@ -103,7 +103,7 @@ func (l *layout) addAge(in Input) {
 	if l.compares(in) {
 		ages := in.Visits.Numbers("age_years")
 		for _, name := range in.Settings.Analysis.CompareWith {
-			set, err := published.Open(name)
+			set, err := published.Among(in.Own, name)
 			if err != nil {
 				continue // nothing was compared with a set that cannot be read
 			}

@@ -24,7 +24,7 @@ var (
 func publishedNotes(in Input) []string {
 	var notes []string
 	for _, name := range in.Settings.Analysis.CompareWith {
-		set, err := published.Open(name)
+		set, err := published.Among(in.Own, name)
 		if err != nil {
 			continue // nothing was compared with it
 		}

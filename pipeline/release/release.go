@@ -33,6 +33,7 @@ import (
 	"slices"
 
 	"tonocohort/schema"
+	"tonocohort/schema/published"
 	"tonocohort/stats/disclose"
 )
 
@@ -57,6 +58,7 @@ type Input struct {
 	Visits   *schema.Frame   // the person-level table behind them
 	People   People
 	Settings schema.Settings
+	Own      []published.Set // published sets of the study's own, by the name of their file
 }
 
 // Output is what may leave the study.

@@ -97,7 +97,7 @@ func references(s Source) section {
 		}
 	}
 	for _, name := range a.CompareWith {
-		if set, err := published.Open(name); err == nil {
+		if set, err := published.Among(s.Own, name); err == nil {
 			sec.List = append(sec.List, "Published values "+name+": "+set.Source)
 		}
 	}

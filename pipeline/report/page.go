@@ -135,6 +135,8 @@ func parts() []part {
 		{id: "pressure", title: "Central pressure by sex and age", strobe: "15, 16", figures: []string{"centiles", "strata"}, tables: []string{"table_reference", "table_centiles"},
 			absent:  "No summaries are shown: nobody was analysed, or every stratum holds too few people.",
 			undrawn: "There is no figure: the plan declares no strata, or every stratum holds too few people; no centile curves were fitted or none may be shown."},
+		{id: "change", title: "Change between visits", strobe: "16", tables: []string{"table_change"},
+			absent: "No change is shown: nobody was seen twice, the plan wants none, or too few people were."},
 		{id: "models", title: "Models", strobe: "16", figures: []string{"models"}, tables: []string{"table_models"},
 			absent:  "No model is shown: the plan declares none, or none of them may be shown.",
 			undrawn: "There is no figure: no coefficient may be shown."},
@@ -158,7 +160,7 @@ func parts() []part {
 // focused leaves in a long table the rows of the variable that the report is
 // about; the file beside the report has them all.
 func focused(s Source, t *Table) *Table {
-	if t.Name != "table_reference" && t.Name != "table_comparison" && t.Name != "table_centiles" {
+	if !slices.Contains([]string{"table_reference", "table_change", "table_comparison", "table_centiles"}, t.Name) {
 		return t
 	}
 	out := &Table{Name: t.Name, Title: t.Title, Stub: t.Stub, Columns: t.Columns}

@@ -71,6 +71,7 @@ func participantsTable(s Source, style Style) *Table {
 		}
 	}
 	t.note("Mean (SD), median [25th to 75th percentile] or n (% of those whose level is known). Each characteristic is followed by the number with and without a value.")
+	t.weighted(s)
 	return t
 }
 
@@ -151,7 +152,11 @@ func (p *participants) number(set, variable, label string) {
 	var cells []string
 	for _, g := range p.groups {
 		if median {
-			quartiles := p.value(set, variable, "p25", g, write) + " to " + p.value(set, variable, "p75", g, write)
+			low, high := p.value(set, variable, "p25", g, write), p.value(set, variable, "p75", g, write)
+			quartiles := low + " to " + high
+			if low == high && low == Confidential {
+				quartiles = Confidential // one sign for both
+			}
 			cells = append(cells, pair(p.value(set, variable, "median", g, write), quartiles, "[", "]"))
 			continue
 		}

@@ -55,6 +55,7 @@ func referenceTable(s Source, style Style) *Table {
 		return nil
 	}
 	t.note("Percentiles: " + quantileName(s) + ". Intervals stand in summary.csv.")
+	t.weighted(s)
 	if left {
 		t.note("Strata of which no number may be shown are left out.")
 	}

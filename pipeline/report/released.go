@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"tonocohort/schema"
+	"tonocohort/schema/published"
 )
 
 // Source is what the publication tables are made from: released tables alone, so
@@ -17,6 +18,8 @@ type Source struct {
 	Inputs   []string      // digests of the settings and tables of the study, sorted
 	Files    []schema.File // what has been released, by path within the release
 	Again    string        // the command that computes the results again
+
+	Own []published.Set // published sets of the study's own, by the name of their file
 }
 
 func (s Source) frame(name string) *schema.Frame {
@@ -32,7 +35,7 @@ func (s Source) frame(name string) *schema.Frame {
 func Tables(s Source) []*Table {
 	style := styleOf(s)
 	var list []*Table
-	for _, make := range []func(Source, Style) *Table{flowTable, participantsTable, referenceTable, centilesTable, modelsTable, comparisonTable, agreementTable, sensitivityTable, departuresTable, qualityTable} {
+	for _, make := range []func(Source, Style) *Table{flowTable, participantsTable, referenceTable, centilesTable, changeTable, modelsTable, comparisonTable, agreementTable, sensitivityTable, departuresTable, qualityTable} {
 		if t := make(s, style); t != nil {
 			t.symbols()
 			list = append(list, t)

@@ -59,6 +59,17 @@ func (t *Table) note(text string) {
 	t.Notes = append(t.Notes, text)
 }
 
+// weighted says which numbers the weights of the plan are in.
+func (t *Table) weighted(s Source) {
+	switch w := s.Settings.Analysis.Weights; {
+	case w.Column == "":
+	case w.Kind == "frequency":
+		t.note("A row counts as often as its weight says (frequency weights).")
+	default:
+		t.note("Numbers of people are unweighted; means, SDs, percentiles and percentages are weighted (" + w.Kind + " weights).")
+	}
+}
+
 // WriteCSV writes the table with every label in every row, the notes left out.
 func (t *Table) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)

@@ -136,7 +136,7 @@ func (c *checker) checkComparison(own []published.Set) {
 	c.once("compare_with", c.plan.CompareWith, "duplicate_item", "named twice")
 	healthy := false
 	for i, name := range c.plan.CompareWith {
-		source, err := openPublished(name, own)
+		source, err := published.Among(own, name)
 		healthy = healthy || source.Selection == healthySet
 		if err != nil {
 			hint := didYouMean(name, published.Names())

@@ -43,7 +43,7 @@ func compare(c *cohort, settings schema.Settings, sets []set, own []published.Se
 	}
 	for i, name := range settings.Analysis.CompareWith {
 		path := fmt.Sprintf("compare_with[%d]", i)
-		source, err := openPublished(name, own)
+		source, err := published.Among(own, name)
 		if err != nil {
 			report.note(path, name, "published_set_unreadable", err.Error(), "")
 			continue
@@ -62,14 +62,6 @@ func compare(c *cohort, settings schema.Settings, sets []set, own []published.Se
 		}
 	}
 	return frame
-}
-
-// openPublished finds a set that ships or one of the study's own.
-func openPublished(name string, own []published.Set) (published.Set, error) {
-	if i := slices.IndexFunc(own, func(s published.Set) bool { return s.Name == name }); i >= 0 {
-		return own[i], nil
-	}
-	return published.Open(name)
 }
 
 // comparedSet is, for a healthy published sample, the healthy set where the plan

@@ -133,6 +133,14 @@ func Open(name string) (Set, error) {
 	return Read(name, bytes.NewReader(data))
 }
 
+// Among returns a set by its name: one of the study's own, else one that ships.
+func Among(own []Set, name string) (Set, error) {
+	if i := slices.IndexFunc(own, func(s Set) bool { return s.Name == name }); i >= 0 {
+		return own[i], nil
+	}
+	return Open(name)
+}
+
 // Read reads a set in the format of this package.
 func Read(name string, r io.Reader) (Set, error) {
 	buffered := bufio.NewReader(r)
