@@ -85,16 +85,17 @@ func analysis(s Source) []string {
 	if len(a.Strata) > 0 {
 		words = append(words, "Strata: "+strings.ReplaceAll(strings.Join(a.Strata, " × "), "_", " ")+".")
 	}
-	if a.Weights.Column != "" {
-		words = append(words, "Rows were weighted ("+a.Weights.Kind+" weights).")
+	if usesColumn(a, "bp_class") {
+		words = append(words, "Blood pressure was classed by the scheme "+strings.ReplaceAll(a.BPScheme, "_", " ")+".")
 	}
-	words = append(words, "Percentiles: "+quantileName(s)+", with exact order-statistic intervals; an interval that does not exist is not given. Means have Student's t intervals and shares Wilson's, at 95 %, unless the method beside a number says otherwise.")
+	words = append(words, estimation(a)...)
 	for _, name := range slices.Sorted(maps.Keys(a.Threshold)) {
 		words = append(words, fmt.Sprintf("The share of unrounded values at or above %s is given for %s.", plain(a.Threshold[name]), Label(name, "")))
 	}
 	for _, m := range a.Models {
 		words = append(words, fmt.Sprintf("Model %s: %s on %s in the set %s (%s; errors %s).", m.Name, Label(m.Outcome, ""), termsInWords(m), m.Set, strings.ReplaceAll(m.Kind, "_", " "), m.Errors))
 	}
+	words = append(words, furtherAnalysis(s)...)
 	if len(a.CompareWith) > 0 {
 		words = append(words, "Compared with the published sets "+strings.Join(a.CompareWith, ", ")+"; what makes a comparison unfair stands in its notes.")
 	}

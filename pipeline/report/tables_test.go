@@ -148,6 +148,20 @@ func TestMethodsFitTheSettings(t *testing.T) {
 	try("quality", func(s *schema.Settings) { s.Quality.MinGrade = "usable" })
 	try("visit last", func(s *schema.Settings) { s.Analysis.Visit = "last" })
 	try("visit all", func(s *schema.Settings) { s.Analysis.Visit = "all" })
+	try("scheme", func(s *schema.Settings) { s.Analysis.Strata = []string{"bp_class"}; s.Analysis.BPScheme = "JNC7" })
+	for _, kind := range schema.WeightKinds {
+		try("weights "+kind, func(s *schema.Settings) { s.Analysis.Weights = schema.WeightSettings{Column: "w", Kind: kind} })
+	}
+	for _, rule := range schema.SinglePSURules {
+		try("single unit "+rule, func(s *schema.Settings) {
+			s.Analysis.Weights = schema.WeightSettings{Column: "w", Kind: "sampling", Stratum: "stratum", Cluster: "cluster", SinglePSU: rule}
+		})
+	}
+	try("standardise", func(s *schema.Settings) { s.Analysis.Standardise.By = "age_band" })
+	try("shares", func(s *schema.Settings) {
+		s.Analysis.Standardise = schema.StandardSettings{By: "age_band", Shares: map[string]float64{"18-29": 1}}
+	})
+	try("equivalence", func(s *schema.Settings) { s.Analysis.Equivalence = map[string]float64{"central_pp_mmhg": 3} })
 	try("quantile type", func(s *schema.Settings) { s.Analysis.QuantileType = 7 })
 	try("zero", func(s *schema.Settings) { s.Disclosure.ZeroIsSmall = false })
 	try("missing", func(s *schema.Settings) { s.Disclosure.MissingIsSmall = false })
