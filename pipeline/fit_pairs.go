@@ -17,7 +17,6 @@ import (
 
 // Limits on what is taken for a pair; own choices.
 const (
-	rateTolerance  = 0.005 // relative difference of the two sampling rates, as between a header and a table
 	periodChange   = 0.10  // relative difference of the two mean periods
 	leastAmplified = 0.95  // peripheral / central pulse pressure: arms amplify, by 1.2 or so in the old (McEniery 2005, JACC 46:1753-60) and more in the young
 	leastDelayS    = -0.01 // foot at the artery − foot of the central wave: the pulse reaches the heart first
@@ -25,17 +24,17 @@ const (
 
 // pairResult is what one pair leaves behind.
 type pairResult struct {
-	table               string
-	row                 *study.Pair
-	status              string
-	reason              string
-	pair                central.Pair
-	meanStep            float64 // mmHg, peripheral − central mean pressure
-	delayS              float64 // NaN where the two were not recorded at once
-	key                 string  // of the two signals
-	inputs              []recording.Input
-	issues              []schema.Issue
-	samplingHz, periodS [2]float64
+	table    string
+	row      *study.Pair
+	status   string
+	reason   string
+	pair     central.Pair
+	meanStep float64 // mmHg, peripheral − central mean pressure
+	delayS   float64 // NaN where the two were not recorded at once
+	key      string  // of the two signals
+	inputs   []recording.Input
+	issues   []schema.Issue
+	periodS  [2]float64
 }
 
 // pairWorker is what one goroutine reuses from pair to pair.
@@ -85,9 +84,6 @@ func (w *pairWorker) pair(row *study.Pair) *pairResult {
 		r.leave(statusExcluded, "same_signal", "", "both sides are the same signal", "name two channels, or two files")
 		return r
 	}
-	if hz := r.samplingHz; math.Abs(hz[0]-hz[1]) > rateTolerance*hz[1] {
-		r.leave(statusExcluded, "rates_differ", "sampling_hz", fmt.Sprintf("the central recording has %.6g Hz, the peripheral one %.6g Hz", hz[0], hz[1]), "sample both at one rate")
-	}
 	if t := r.periodS; math.Abs(t[0]-t[1]) > periodChange*t[1] {
 		r.leave(statusExcluded, "heart_rates_differ", "", fmt.Sprintf("%.0f beats per minute in the central recording, %.0f in the peripheral one", 60/t[0], 60/t[1]),
 			"a pair is one state of one person")
@@ -128,7 +124,6 @@ func (w *pairWorker) side(r *pairResult, i int, name string, s study.PairSide) (
 	for _, in := range read.Inputs {
 		key += " " + in.SHA256
 	}
-	r.samplingHz[i] = read.SamplingHz
 	found, err := w.analysers[i].Analyse(read.Samples, read.SamplingHz)
 	if err != nil {
 		issue := schema.Issue{Size: schema.SizeRecording, File: s.File, Name: name, Code: "no_beats", Message: err.Error()}

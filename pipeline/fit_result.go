@@ -36,7 +36,7 @@ func (f *fit) derive() (*schema.Transfer, error) {
 	}
 	t := &schema.Transfer{
 		Format: schema.TransferFormat, Kind: schema.TransferKind, Caution: schema.Caution, Direction: directionToAorta,
-		Artery: first.Artery, CentralArtery: first.CentralArtery, Method: central.CrossSpectrum, Level: fitLevel, Folds: v.Folds,
+		Artery: first.Artery, CentralArtery: first.CentralArtery, Method: central.CrossSpectrum, Resampling: central.BeatRetimed, Level: fitLevel, Folds: v.Folds,
 		Counts: f.counts(d.Subjects), MeanStep: f.moments(func(r *pairResult) float64 { return r.meanStep }),
 		Settings: schema.TransferSettings{Beats: schema.DefaultSettings().Beats, StepHz: central.DeriveStepHz, HighestHz: central.DeriveToHz},
 		Inputs:   f.inputs(), Build: CurrentBuild(f.options.Version),

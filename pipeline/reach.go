@@ -99,7 +99,7 @@ func scaledColumns() []string {
 
 // waveColumns are everything that is read from a pulse.
 func waveColumns() []string {
-	return append(scaledColumns(), "heart_rate_bpm", "beats_*", "wave_*", "sampling_hz", "duration_s", "unit")
+	return append(scaledColumns(), "heart_rate_bpm", "beats_*", "wave_*", "sampling_hz", "resampling", "duration_s", "unit")
 }
 
 func errorColumns() []string { return []string{"*_se"} }

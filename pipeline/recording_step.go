@@ -33,6 +33,7 @@ type recordingResult struct {
 	qualityReasons []string
 	unit           string
 	samplingHz     float64
+	resampling     string
 	waveMinimum    float64 // of the average beat, in the unit of the samples
 	waveAmplitude  float64
 	durationS      float64
@@ -130,6 +131,7 @@ func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording)
 		w.failed(r, err)
 		return r
 	}
+	r.resampling = pulses.Resampling
 	w.layout.set(r.values, "heart_rate_bpm", pulses.HeartRateBPM)
 	r.waveMinimum = slices.Min(pulses.Average)
 	r.waveAmplitude = slices.Max(pulses.Average) - r.waveMinimum

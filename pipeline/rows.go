@@ -51,7 +51,7 @@ func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitI
 		"status": r.status, "reason": r.reason,
 		"quality": r.quality, "quality_reasons": strings.Join(r.qualityReasons, " "),
 		"review": r.row.Review, "artery": r.row.Artery, "side": r.row.Side,
-		"operator_id": r.row.OperatorID, "device_id": r.row.DeviceID, "recorded_at": r.row.RecordedAt, "unit": r.unit,
+		"operator_id": r.row.OperatorID, "device_id": r.row.DeviceID, "recorded_at": r.row.RecordedAt, "unit": r.unit, "resampling": r.resampling,
 		"calibration": r.calibration, "central_method": r.centralMethod,
 		"cuff_rule": s.Cuff.Rule, "brachial_map_source": r.mapSource,
 		"augmentation_type": r.augmentation, "index_notes": strings.Join(r.indexNotes, " "),

@@ -64,6 +64,7 @@ func RecordingsTable() Table {
 		number("wave_minimum", "", "lowest point of the average beat in the unit of the samples: where the sensor has its zero"),
 		number("wave_amplitude", "", "height of the average beat in the unit of the samples"),
 		number("sampling_hz", "Hz", "sampling rate"),
+		category("resampling", "how the beats came to the grid of their average, which alone asks for other times than were recorded: by the cubic of Catmull and Rom between samples; or the same of one sample in so many, where the rate is far above what the low-pass leaves. The recording as a whole keeps its rate", "beat_cubic", "decimation_beat_cubic"),
 		number("duration_s", "s", "length of the recording"),
 		category("calibration", "how the wave of the central_ columns got its scale", "sbp_dbp", "map_dbp", "as_recorded"),
 		category("central_method", "how the aortic wave was estimated; none for a carotid or aortic wave", CentralMethods...),

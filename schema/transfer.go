@@ -17,11 +17,12 @@ type Transfer struct {
 	Format        int     `json:"format"`
 	Kind          string  `json:"kind"`
 	Caution       string  `json:"caution"`
-	Artery        string  `json:"artery"`         // radial or brachial: the only one it is for
-	CentralArtery string  `json:"central_artery"` // aortic or carotid: where the truth was measured
-	Direction     string  `json:"direction"`      // artery_to_aorta
-	Source        string  `json:"source"`         // who measured it; stands beside every value made with it
-	Method        string  `json:"method"`         // of the average over subjects
+	Artery        string  `json:"artery"`               // radial or brachial: the only one it is for
+	CentralArtery string  `json:"central_artery"`       // aortic or carotid: where the truth was measured
+	Direction     string  `json:"direction"`            // artery_to_aorta
+	Source        string  `json:"source"`               // who measured it; stands beside every value made with it
+	Method        string  `json:"method"`               // of the average over subjects
+	Resampling    string  `json:"resampling,omitempty"` // how the average beats of the two places came to one grid
 	BandMethod    string  `json:"band_method,omitempty"`
 	Level         float64 `json:"level,omitempty"` // of the bands and intervals
 
@@ -150,7 +151,7 @@ func PairsInput() Table {
 			key(text("subject_id", "the person; folds are of whole persons")),
 			required(text("central_file", "path of the central recording, relative to the folder of this table")),
 			required(text("peripheral_file", "path of the peripheral recording; may be the same file with another channel")),
-			required(number("sampling_hz", "Hz", "sampling rate of both; required for csv without a time column").Between(30, 20000).From("own limits")),
+			number("sampling_hz", "Hz", "sampling rate of both; required for csv without a time column").Between(30, 20000).From("own limits"),
 			required(category("artery", "where the peripheral sensor lay; the same in all pairs", "radial", "brachial")),
 			text("central_channel", "name of the central channel, or its position from 1"),
 			text("peripheral_channel", "name of the peripheral channel, or its position from 1"),

@@ -26,6 +26,15 @@ const PairHz = 200
 // WritePair writes 15 s of the aortic and the radial pressure of an invented
 // person as dir/ID.csv, with the columns aorta and wrist in mmHg.
 func WritePair(dir, id string, arm Arm, heartRate float64) error {
+	return writeWaves(filepath.Join(dir, id+".csv"), arm, heartRate, PairHz, "aorta,wrist", func(_, p, q float64) string { return fmt.Sprintf("%.4f,%.4f", p, q) })
+}
+
+// WritePairAt writes the same pressures at another rate, with a column time_s.
+func WritePairAt(path string, arm Arm, heartRate float64, hz int) error {
+	return writeWaves(path, arm, heartRate, hz, "time_s,aorta,wrist", func(t, p, q float64) string { return fmt.Sprintf("%.6f,%.4f,%.4f", t, p, q) })
+}
+
+func writeWaves(path string, arm Arm, heartRate float64, hz int, header string, row func(t, aorta, wrist float64) string) error {
 	const harmonics = 9
 	period := 60 / heartRate
 	var aorta, wrist [harmonics]complex128
@@ -33,20 +42,20 @@ func WritePair(dir, id string, arm Arm, heartRate float64) error {
 		aorta[k] = harmonic(k+1, period)
 		wrist[k] = aorta[k] * arm.forward(float64(k+1)/period)
 	}
-	file, err := os.Create(filepath.Join(dir, id+".csv"))
+	file, err := os.Create(path)
 	if err != nil {
 		return err
 	}
 	w := bufio.NewWriter(file)
-	fmt.Fprintln(w, "aorta,wrist")
-	for i := range 15 * PairHz {
-		t := float64(i) / PairHz
+	fmt.Fprintln(w, header)
+	for i := range 15 * hz {
+		t := float64(i) / float64(hz)
 		p, q := 95.0, 95.0
 		for k := range aorta {
 			turn := cmplx.Rect(1, 2*math.Pi*float64(k+1)*t/period)
 			p, q = p+real(aorta[k]*turn), q+real(wrist[k]*turn)
 		}
-		fmt.Fprintf(w, "%.4f,%.4f\n", p, q)
+		fmt.Fprintln(w, row(t, p, q))
 	}
 	if err := w.Flush(); err != nil {
 		return err

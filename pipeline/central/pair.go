@@ -96,10 +96,15 @@ func (w *Workspace) harmonicErrors(beats [][]float64, length float64, count int)
 	return out
 }
 
+// BeatRetimed names what Retimed does, the only thing that brings two recordings
+// to one grid. They need no common rate for it.
+const BeatRetimed = "average_beat_cubic"
+
 // Retimed puts one period of a wave that begins at its foot onto a grid of n
 // samples of stepS seconds, where heart rate was a little different. As in the
 // average of beats, the first part keeps its time, 0.4·√period seconds or half
-// the period where that is less, and the rest of diastole gives way evenly.
+// the period where that is less, and the rest of diastole gives way evenly. Between
+// samples lies the cubic through four of them.
 func Retimed(wave []float64, fromStepS float64, n int, stepS float64) []float64 {
 	p := period{wave: wave, step: fromStepS, length: fromStepS * float64(len(wave))}
 	length := stepS * float64(n)

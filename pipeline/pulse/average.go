@@ -39,6 +39,9 @@ func (a *Analyser) average(r *Result) {
 	a.stack = grow(a.stack, r.Accepted*n)
 	a.rows = a.rows[:0]
 	r.Average = make([]float64, n)
+	if r.Resampling = BeatCubic; a.every > 1 {
+		r.Resampling = DecimationBeatCubic
+	}
 	firm := min(firmShare*period, firmRoot*math.Sqrt(r.PeriodS)*a.rate)
 	for i := range a.beats {
 		if b := &a.beats[i]; b.reason == "" {

@@ -49,6 +49,7 @@ type Result struct {
 	Grade        string      // usable, doubtful or unusable
 	GradeReasons []string    // the rules that lowered the grade
 	Notes        []string    // what was done otherwise than asked, by name
+	Resampling   string      // how Average came to its grid: BeatCubic or DecimationBeatCubic; empty without an average
 }
 
 // Grades of a recording.
@@ -56,6 +57,18 @@ const (
 	Usable   = "usable"
 	Doubtful = "doubtful"
 	Unusable = "unusable"
+)
+
+// How samples are taken at other times than they were recorded. Nothing but the
+// average of beats asks for it, since beats differ in length; a recording as a
+// whole stays at its own rate, and no two recordings are brought to one rate.
+const (
+	// BeatCubic: each accepted beat is read at the points of the average's grid
+	// by the cubic of Catmull and Rom between its samples.
+	BeatCubic = "beat_cubic"
+	// DecimationBeatCubic: before that, one of every so many samples was kept,
+	// where the rate is far above what the low-pass leaves.
+	DecimationBeatCubic = "decimation_beat_cubic"
 )
 
 // NoteNoLowpass says that the low-pass was left out because its cut-off lies

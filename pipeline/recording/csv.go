@@ -3,6 +3,7 @@ package recording
 import (
 	"bytes"
 	"fmt"
+	"strings"
 
 	"tonocohort/schema"
 )
@@ -54,7 +55,7 @@ func (x *reading) openCSV() (*table, error) {
 		return nil, err
 	}
 	t := &table{file: x.File, delimiter: x.options.Delimiter, point: x.options.Decimal, thousands: x.options.Text.Thousands}
-	t.data, t.joined = x.options.Text.plain(data)
+	t.data, t.joined = x.options.Text.plain(data, t.delimiter)
 	if t.delimiter == t.point {
 		return nil, x.fault(CodeDelimiter, "delimiter and decimal sign are the same", "declare another delimiter")
 	}
@@ -138,13 +139,13 @@ func (x *reading) header(t *table) error {
 		if cell, i, last, err = t.cell(i, -1); err != nil {
 			return err
 		}
-		t.columns = append(t.columns, column{name: string(cell), end: string(t.delimiter)})
+		t.columns = append(t.columns, column{name: strings.ReplaceAll(string(cell), `""`, `"`), end: string(t.delimiter)})
 		if last {
 			t.start = i
 		}
 	}
 	if first := x.options.Text.FirstLine; first > 0 {
-		t.start = max(t.start, skipLines(t.data, 0, first-1))
+		t.start = skipLines(t.data, t.start, first-max(1, x.options.Text.HeaderLine)-1-t.joinedBefore(t.start))
 	}
 	t.firstLine = 1 + bytes.Count(t.data[:t.start], []byte{'\n'}) + t.joinedBefore(t.start)
 	t.columns[len(t.columns)-1].end = lineEnd

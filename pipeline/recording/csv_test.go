@@ -175,18 +175,22 @@ func TestCSVText(t *testing.T) {
 		text string
 		o    recording.Text
 	}{
-		"UTF-16":             {utf16Of("time_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n"), recording.Text{UTF16: true}},
-		"UTF-16 or not":      {"time_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{UTF16: true}},
-		"lone CR":            {"time_s,pressure\r0,1\r0.01,1234.5\r0.02,3\r", recording.Text{LoneCR: true}},
-		"line ends of all":   {"time_s,pressure\r\n0,1\r0.01,1234.5\n0.02,3", recording.Text{LoneCR: true}},
-		"joined lines":       {"time_s,\"pressure\",\"a\nb\"\n0,1,\n0.01,1234.5,\"x\r\ny\"\n0.02,3,\n", recording.Text{JoinLines: true}},
-		"spaces":             {"time_s,pressure\n0,1\n0.01,1\u00a0234.5\n0.02,3\n", recording.Text{Thousands: "space"}},
-		"apostrophes":        {"time_s,pressure\n0,1\n0.01,1'234.5\n0.02,3\n", recording.Text{Thousands: "apostrophe"}},
-		"other time":         {"t,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{Time: "t"}},
-		"time by position":   {"time_s,pressure,time_s\n0,1,9\n0.01,1234.5,9\n0.02,3,9\n", recording.Text{Time: "1"}},
-		"milliseconds":       {"time_s,pressure\n0,1\n10,1234.5\n20,3\n", recording.Text{TimeUnit: 1e-3}},
-		"preamble and units": {"device,7\n\ntime_s,pressure\ns,mmHg\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{HeaderLine: 3, FirstLine: 5}},
-		"header alone moved": {"device,7\ntime_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{HeaderLine: 2}},
+		"UTF-16":                          {utf16Of("time_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n"), recording.Text{UTF16: true}},
+		"UTF-16 or not":                   {"time_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{UTF16: true}},
+		"lone CR":                         {"time_s,pressure\r0,1\r0.01,1234.5\r0.02,3\r", recording.Text{LoneCR: true}},
+		"line ends of all":                {"time_s,pressure\r\n0,1\r0.01,1234.5\n0.02,3", recording.Text{LoneCR: true}},
+		"joined lines":                    {"time_s,\"pressure\",\"a\nb\"\n0,1,\n0.01,1234.5,\"x\r\ny\"\n0.02,3,\n", recording.Text{JoinLines: true}},
+		"spaces":                          {"time_s,pressure\n0,1\n0.01,1\u00a0234.5\n0.02,3\n", recording.Text{Thousands: "space"}},
+		"apostrophes":                     {"time_s,pressure\n0,1\n0.01,1'234.5\n0.02,3\n", recording.Text{Thousands: "apostrophe"}},
+		"other time":                      {"t,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{Time: "t"}},
+		"time by position":                {"time_s,pressure,time_s\n0,1,9\n0.01,1234.5,9\n0.02,3,9\n", recording.Text{Time: "1"}},
+		"milliseconds":                    {"time_s,pressure\n0,1\n10,1234.5\n20,3\n", recording.Text{TimeUnit: 1e-3}},
+		"preamble and units":              {"device,7\n\ntime_s,pressure\ns,mmHg\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{HeaderLine: 3, FirstLine: 5}},
+		"first line as an editor counts":  {"time_s,pressure,\"a\nb\"\ns,mmHg,\n0,1,\n0.01,1234.5,\n0.02,3,\n", recording.Text{JoinLines: true, FirstLine: 4}},
+		"a quotation mark above":          {"\"made by\ntime_s,pressure\n\"s,mmHg\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{JoinLines: true, HeaderLine: 2, FirstLine: 4}},
+		"a quotation mark within a cell":  {"time_s,pressure,cuff\n0,1,5\"\n0.01,1234.5,6\"\n0.02,3,\n", recording.Text{JoinLines: true}},
+		"quotation marks within a quoted": {"time_s,pressure,\"a \"\"b\"\", c\"\n0,1,\"x \"\"y\"\", z\"\n0.01,1234.5,\"\"\"\"\n0.02,3,\"\"\n", recording.Text{}},
+		"header alone moved":              {"device,7\ntime_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{HeaderLine: 2}},
 	} {
 		rec := read(t, files{"w.csv": []byte(c.text)}, recording.Options{Text: c.o}, recording.Request{File: "w.csv", Format: "csv"})
 		same(t, name, rec.Samples, []float64{1, 1234.5, 3})

@@ -14,7 +14,10 @@ var small = recording.Options{FileBytes: 1 << 20, TextBytes: 1 << 20, HeaderSize
 // promise checks what holds for any bytes: no panic, samples within the limit
 // that are numbers or gaps, a rate and a unit, an Issue otherwise, and the same
 // again on a Reader that has read other things.
-func promise(t *testing.T, source files, q recording.Request) {
+func promise(t *testing.T, source files, q recording.Request) { promiseBy(t, small, source, q) }
+
+// promiseBy is promise where the study declares how texts are written.
+func promiseBy(t *testing.T, small recording.Options, source files, q recording.Request) {
 	t.Helper()
 	r := recording.NewReader(source, small)
 	if _, err := r.Contents(q.File, q.Format); issueCode(err) == recording.CodeReaderPanic {
@@ -70,6 +73,54 @@ func FuzzCSV(f *testing.F) {
 			hz = 0
 		}
 		promise(t, files{name: data}, recording.Request{File: name, Format: "csv", SamplingHz: hz})
+	})
+}
+
+// waveformForms makes any bits a form of text that waveforms: can declare.
+func waveformForms(signs, forms uint8, headerLine, firstLine int8) recording.Options {
+	o, pick := small, func(list ...string) string { return list[int(signs>>4)%len(list)] }
+	o.Delimiter, o.Decimal = ",;\t| :"[signs%6], "."[0]
+	if signs>>3&1 == 1 && o.Delimiter != ',' {
+		o.Decimal = ','
+	}
+	o.Text = recording.Text{UTF16: forms&1 > 0, LoneCR: forms&2 > 0, JoinLines: forms&4 > 0,
+		Thousands: pick("", "space", "comma", "point", "apostrophe"), Time: pick("", "t", "1"), TimeUnit: []float64{0, 1e-3, 1e-6, 60}[forms>>3&3],
+		HeaderLine: max(1, int(headerLine))}
+	if firstLine > 0 {
+		o.Text.FirstLine = o.Text.HeaderLine + int(firstLine)
+	}
+	return o
+}
+
+// Whatever a study declares of the text of its waveforms, the promise holds. And
+// what is read as it stands is read to the same samples where more is accepted:
+// a setting that lets one file in must not change its neighbours.
+func FuzzWaveformForms(f *testing.F) {
+	f.Add([]byte("t;pressure\r0;\"1 000,5\"\r1;2\r"), uint8(1|8|16), uint8(2|8), int8(0), int8(0), 100.0)
+	f.Add([]byte("made by hand\nt\tp\ns\tmmHg\n0\t\"1\n\"\n5\t2\n"), uint8(2), uint8(4|8), int8(2), int8(2), 0.0)
+	f.Add([]byte("\xff\xfep\x00r\x00e\x00s\x00s\x00u\x00r\x00e\x00\n\x001\x00\n\x00"), uint8(0), uint8(1), int8(0), int8(0), 100.0)
+	f.Add([]byte("pressure|note\n1'000|5\" cuff\n2'000|6\" cuff\n"), uint8(3|4<<4), uint8(4), int8(0), int8(0), 50.0)
+	f.Fuzz(func(t *testing.T, data []byte, signs, forms uint8, headerLine, firstLine int8, hz float64) {
+		if !(hz > 0 && hz < 1e6) {
+			hz = 0
+		}
+		q := recording.Request{File: "w.csv", Format: "csv", SamplingHz: hz}
+		o := waveformForms(signs, forms, headerLine, firstLine)
+		promiseBy(t, o, files{"w.csv": data}, q)
+		narrow := o
+		narrow.Text.UTF16, narrow.Text.LoneCR, narrow.Text.JoinLines, narrow.Text.Thousands = false, false, false, ""
+		before, err := recording.NewReader(files{"w.csv": data}, narrow).Read(q)
+		if err != nil {
+			return
+		}
+		after, err := recording.NewReader(files{"w.csv": data}, o).Read(q)
+		if err != nil {
+			t.Fatalf("%+v is read, %+v is not: %v", narrow.Text, o.Text, err)
+		}
+		same(t, "with more accepted", after.Samples, before.Samples)
+		if after.SamplingHz != before.SamplingHz {
+			t.Errorf("%v Hz, before %v", after.SamplingHz, before.SamplingHz)
+		}
 	})
 }
 

@@ -161,7 +161,10 @@ func (t *table) slowRow(row, i int) (int, error) {
 func (t *table) cell(i, c int) (cell []byte, next int, last bool, err error) {
 	k := i
 	if k < len(t.data) && t.data[k] == '"' {
-		for k++; k < len(t.data) && t.data[k] != '"'; k++ {
+		for k++; k < len(t.data) && (t.data[k] != '"' || k+1 < len(t.data) && t.data[k+1] == '"'); k++ {
+			if t.data[k] == '"' { // two stand for one within the cell
+				k++
+			}
 			if t.data[k] == '\n' || t.data[k] == '\r' {
 				return nil, 0, false, t.fault(i, c, nil, CodeQuotedNewline, "a quoted cell goes over the end of the line", lineBreakHint)
 			}

@@ -104,24 +104,46 @@ func (x *reading) fromUTF16(data []byte) ([]byte, error) {
 
 // plain brings a text into the plain form, in its own memory: line feeds and
 // CRLF at the ends of lines, and one line a row. joined lists where line breaks
-// became blanks.
-func (o Text) plain(data []byte) (text []byte, joined []int) {
-	if !o.LoneCR && !o.JoinLines {
+// became blanks: in the header and among the samples, since the lines that the
+// study leaves out are no table.
+func (o Text) plain(data []byte, delimiter byte) (text []byte, joined []int) {
+	if o.LoneCR {
+		for i, c := range data {
+			if c == '\r' && (i+1 == len(data) || data[i+1] != '\n') {
+				data[i] = '\n'
+			}
+		}
+	}
+	if !o.JoinLines {
 		return data, nil
 	}
-	quoted := false
-	for i, c := range data {
-		switch {
-		case c == '"':
-			quoted = !quoted
-		case quoted && o.JoinLines && (c == '\n' || c == '\r'):
-			data[i] = ' '
-			if c == '\n' || i+1 < len(data) && data[i+1] != '\n' {
-				joined = append(joined, i)
-			}
-		case c == '\r' && o.LoneCR && (i+1 == len(data) || data[i+1] != '\n'):
-			data[i] = '\n'
+	line, header := max(1, o.HeaderLine), true
+	quoted, cellStarts := false, true
+	for i := skipLines(data, 0, line-1); i < len(data); i++ {
+		c := data[i]
+		next := byte(0)
+		if i+1 < len(data) {
+			next = data[i+1]
 		}
+		switch {
+		case quoted && c == '"' && next == '"': // a quotation mark within the cell
+			i++
+		case quoted && c == '"':
+			quoted = false
+		case quoted && (c == '\n' || c == '\r'):
+			if data[i] = ' '; c == '\n' || next != '\n' {
+				joined = append(joined, i)
+				line++
+			}
+		case c == '"' && cellStarts:
+			quoted = true
+		case c == '\n':
+			if line++; header && line < o.FirstLine {
+				i = skipLines(data, i+1, o.FirstLine-line) - 1
+			}
+			header = false
+		}
+		cellStarts = !quoted && (c == '\n' || c == delimiter)
 	}
 	return data, joined
 }

@@ -34,7 +34,7 @@ func measurement(s schema.Settings) []string {
 		"median":              "The median of the brachial cuff readings of a visit was taken.",
 	}, s.Cuff.Rule)}
 	words = append(words,
-		fmt.Sprintf("Pulse waves were low-pass filtered at %s Hz without phase shift; beats that broke a named rule were rejected and the others averaged. A recording needed %d accepted beats and %s s of them.",
+		fmt.Sprintf("Pulse waves were low-pass filtered at %s Hz without phase shift; beats that broke a named rule were rejected and the others averaged, each brought to the mean period by a cubic between its samples. A recording needed %d accepted beats and %s s of them.",
 			plain(s.Beats.LowpassHz), s.Beats.MinAccepted, plain(s.Beats.MinSeconds)),
 		word(map[string]string{
 			"sbp_dbp":     "Waves were calibrated by cuff systolic and diastolic pressure.",
