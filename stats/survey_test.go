@@ -4,11 +4,12 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
 	"sort"
 	"strconv"
 	"testing"
+
+	"tonocohort/testdata"
 )
 
 // goldenSurvey is part of what testdata/golden/r04_quantiles.R wrote with R
@@ -235,11 +236,12 @@ func TestSurveyStandardised(t *testing.T) {
 }
 
 // Coverage of the interval of a mean from a stratified sample of clusters out
-// of a made-up population. The full run is asked for by TONOCOHORT_COVERAGE.
+// of a made-up population.
 func TestSurveyCoverage(t *testing.T) {
-	replicates, low, high := 400, 0.92, 0.98
-	if os.Getenv("TONOCOHORT_COVERAGE") != "" {
-		replicates, low, high = 4000, 0.94, 0.96
+	replicates, full := testdata.Replicates(t, 400)
+	low, high := 0.92, 0.98
+	if full {
+		low, high = 0.94, 0.96
 	}
 	random := rand.New(rand.NewPCG(5, 55))
 	const strata, perStratum, inUnit, population = 4, 12, 8, 400

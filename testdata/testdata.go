@@ -5,6 +5,7 @@ package testdata
 import (
 	"os"
 	"path/filepath"
+	"strconv"
 	"testing"
 )
 
@@ -37,6 +38,28 @@ func External(t testing.TB, name string) string {
 		t.Skipf("outside recordings are not here (%s); set TONOCOHORT_EXTERNAL to their folder", name)
 	}
 	return path
+}
+
+// Full is the number of replicates from which on a simulated coverage is held to
+// its narrow limits.
+const Full = 2000
+
+// Replicates returns how many samples a test of coverage simulates: few, so that
+// the test stays short, or the number in TONOCOHORT_COVERAGE; full tells whether
+// they are enough for its narrow limits. All of them, with their figures:
+//
+//	.ci/coverage
+func Replicates(t testing.TB, few int) (count int, full bool) {
+	t.Helper()
+	text, given := os.LookupEnv("TONOCOHORT_COVERAGE")
+	if !given {
+		return few, false
+	}
+	count, err := strconv.Atoi(text)
+	if err != nil || count < 1 {
+		t.Fatalf("TONOCOHORT_COVERAGE: %q is no number of replicates", text)
+	}
+	return count, count >= Full
 }
 
 // root walks up from the working directory to the folder of go.mod.

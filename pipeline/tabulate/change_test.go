@@ -4,11 +4,11 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 
 	"tonocohort/schema"
 	"tonocohort/stats"
+	"tonocohort/testdata"
 )
 
 // seenTwice has two visits of everyone, with families of two.
@@ -180,31 +180,38 @@ func TestPrecisionTable(t *testing.T) {
 	}
 }
 
-// Coverage of the mean's interval in a stratum by simulation from skewed and
-// normal made-up populations. The full run is asked for by TONOCOHORT_COVERAGE.
+// Coverage of the mean's interval in a stratum by simulation from a normal and a
+// skewed (lognormal) made-up population.
 func TestCoverageOfMeans(t *testing.T) {
-	replicates, low, high := 300, 0.91, 0.98
-	if os.Getenv("TONOCOHORT_COVERAGE") != "" {
-		replicates, low, high = 4000, 0.94, 0.96
+	replicates, full := testdata.Replicates(t, 300)
+	low, high := 0.91, 0.98
+	if full {
+		low, high = 0.94, 0.96
 	}
-	random := rand.New(rand.NewPCG(94, 96))
 	for _, n := range []int{40, 200} {
-		covered := 0
-		for range replicates {
-			f := newTable()
-			for i := range n {
-				f.add(fmt.Sprintf("s%03d", i), "v1", "sex", "female", "central_pp_mmhg", 40+9*random.NormFloat64())
+		var random *rand.Rand
+		for name, draw := range map[string]func() float64{
+			"normal": func() float64 { return 40 + 9*random.NormFloat64() },
+			"skewed": func() float64 { return 40 * math.Exp(0.22*random.NormFloat64()-0.0242) },
+		} {
+			random = rand.New(rand.NewPCG(94, 96))
+			covered := 0
+			for range replicates {
+				f := newTable()
+				for i := range n {
+					f.add(fmt.Sprintf("s%03d", i), "v1", "sex", "female", "central_pp_mmhg", draw())
+				}
+				c := newCohort(f.Frame, plan(nil).Analysis, newFlow(), &reporter{})
+				g := c.groups(c.newStrata(nil, c.rows), c.rows, f.Numbers("central_pp_mmhg"))[0]
+				if mean, _, _ := c.estimator().moments(g); mean.interval.Low <= 40 && 40 <= mean.interval.High {
+					covered++
+				}
 			}
-			c := newCohort(f.Frame, plan(nil).Analysis, newFlow(), &reporter{})
-			g := c.groups(c.newStrata(nil, c.rows), c.rows, f.Numbers("central_pp_mmhg"))[0]
-			if mean, _, _ := c.estimator().moments(g); mean.interval.Low <= 40 && 40 <= mean.interval.High {
-				covered++
+			share := float64(covered) / float64(replicates)
+			t.Logf("%s, n %d: coverage %.4f of %d", name, n, share, replicates)
+			if share < low || share > high {
+				t.Errorf("%s, n %d: coverage %.4f of %d", name, n, share, replicates)
 			}
-		}
-		share := float64(covered) / float64(replicates)
-		t.Logf("n %d: coverage %.4f", n, share)
-		if share < low || share > high {
-			t.Errorf("n %d: coverage %.4f of %d", n, share, replicates)
 		}
 	}
 }

@@ -13,11 +13,12 @@ import (
 
 // The exact interval of a limit covers it in 95 of 100 samples, however few the
 // differences; the interval for repeated measures nearly does, with equal and
-// unequal numbers. The binomial error at 1000 samples is
-// 0.7 points; the bounds are three of them away.
+// unequal numbers. The bounds are three binomial errors away.
 func TestLimitsCoverTheirTruth(t *testing.T) {
 	random := rand.New(rand.NewPCG(11, 5))
-	const samples, z = 1000, 1.959963984540054
+	const z = 1.959963984540054
+	samples, _ := testdata.Replicates(t, 1000)
+	slack := 3 * math.Sqrt(0.95*0.05/float64(samples))
 	var exact, equal, unequal int
 	for range samples {
 		d := make([]float64, 8)
@@ -53,8 +54,8 @@ func TestLimitsCoverTheirTruth(t *testing.T) {
 		}
 	}
 	for name, hits := range map[string]int{"exact": exact, "repeated, equal numbers": equal, "repeated, unequal numbers": unequal} {
-		t.Logf("%s: %.1f %%", name, 100*float64(hits)/samples)
-		if share := float64(hits) / samples; share < 0.929 || share > 0.971 {
+		t.Logf("%s: %.1f %%", name, 100*float64(hits)/float64(samples))
+		if share := float64(hits) / float64(samples); share < 0.95-slack || share > 0.95+slack {
 			t.Errorf("%s: %.1f %% of the intervals cover the limit", name, 100*share)
 		}
 	}

@@ -4,30 +4,11 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"testing"
 
 	"tonocohort/stats"
+	"tonocohort/testdata"
 )
-
-// replicates returns how many cohorts a coverage test simulates: few, so that
-// the test stays short, or the number in TONOCOHORT_COVERAGE. The full run, whose
-// limits are 92 to 98 %, takes a quarter of an hour:
-//
-//	TONOCOHORT_COVERAGE=2000 go test ./stats/centile -run Coverage -v -timeout 2h
-func replicates(t *testing.T, few int) (count int, full bool) {
-	t.Helper()
-	text, given := os.LookupEnv("TONOCOHORT_COVERAGE")
-	if !given {
-		return few, false
-	}
-	count, err := strconv.Atoi(text)
-	if err != nil || count < 1 {
-		t.Fatalf("TONOCOHORT_COVERAGE: %q is no number of replicates", text)
-	}
-	return count, count >= 2000
-}
 
 // truth is the population of the simulations: the logarithm of the variable is
 // normal, its median is 26.75 at 30, 32.75 at 50 and 44.75 at 70, and its
@@ -101,7 +82,7 @@ func TestBandCoverage(t *testing.T) {
 				if n == 2000 {
 					few = 20
 				}
-				count, full := replicates(t, few)
+				count, full := testdata.Replicates(t, few)
 				checkCoverage(t, methods()[name], n, count, full, levels, at)
 			})
 		}

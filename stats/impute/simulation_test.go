@@ -3,21 +3,22 @@ package impute
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 
 	"tonocohort/stats/regress"
+	"tonocohort/testdata"
 )
 
 // Internal, not evidence from outside: values missing at random given what is
 // observed. Complete rows give a biased slope; imputation must not, and its
-// nominal 95 % intervals must cover. TONOCOHORT_FULL runs many more samples, with
+// nominal 95 % intervals must cover. TONOCOHORT_COVERAGE runs many more samples, with
 // narrower limits. Matching takes its values from few donors where most are
 // missing, which the limits allow for.
 func TestImputationCoversUnderMissingAtRandom(t *testing.T) {
-	samples, slack := 120, 4.0
-	if os.Getenv("TONOCOHORT_FULL") != "" {
-		samples, slack = 4000, 3.0
+	samples, full := testdata.Replicates(t, 120)
+	slack := 4.0
+	if full {
+		slack = 3
 	}
 	for _, method := range []string{Normal, PredictiveMeanMatching} {
 		truth := []float64{1, 0.5, -0.8, 0.6}

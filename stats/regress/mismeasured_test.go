@@ -3,8 +3,9 @@ package regress
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
+
+	"tonocohort/testdata"
 )
 
 // With one column and equal variances the corrected slope is (Sxy − nc)/(Sxx − nv)
@@ -54,16 +55,17 @@ func TestCalibrateOneColumn(t *testing.T) {
 
 // Internal, not evidence from outside: the error is unequal between rows and
 // shared with the outcome. Least squares misses the slope; both corrections find
-// it, and their intervals cover. TONOCOHORT_FULL runs more samples, with narrower
+// it, and their intervals cover. TONOCOHORT_COVERAGE runs more samples, with narrower
 // limits.
 func TestCorrectionsCover(t *testing.T) {
 	const n = 400
-	samples, slack := 100.0, 3.5
-	if os.Getenv("TONOCOHORT_FULL") != "" {
-		samples, slack = 2000, 3
+	count, full := testdata.Replicates(t, 100)
+	samples, slack := float64(count), 3.5
+	if full {
+		slack = 3
 	}
 	var naive, calibrated, simulated, coveredC, coveredS float64
-	for s := range int(samples) {
+	for s := range count {
 		random := rand.New(rand.NewPCG(uint64(s), 5))
 		w, z, y := make([]float64, n), make([]float64, n), make([]float64, n)
 		variance, covariance := make([]float64, n), make([]float64, n)

@@ -132,29 +132,3 @@ func clusterOf(t *testing.T, f *Fit, g []int) *Covariance {
 	}
 	return c
 }
-
-// Intervals hold what they promise where the variance grows with the predictor:
-// 95 of 100 by HC3, far fewer by the classical error (1000 samples, n = 40; the
-// binomial error is 0.7 points). A check of our own, with an invented truth.
-func TestHC3Coverage(t *testing.T) {
-	random := rand.New(rand.NewPCG(8, 1))
-	const samples, n = 1000, 40
-	hits := map[string]int{}
-	for range samples {
-		x, y := make([]float64, n), make([]float64, n)
-		for i := range x {
-			x[i] = random.ExpFloat64()
-			y[i] = 1 + 0.5*x[i] + (0.2+x[i])*random.NormFloat64()
-		}
-		f := mustOLS(t, Columns(true, nil, [][]float64{x}), y, nil)
-		for _, kind := range []string{Classical, HC3} {
-			row := f.CoefficientTable(mustCovariance(t, f, kind), 0.95)[1]
-			if row.Low <= 0.5 && 0.5 <= row.High {
-				hits[kind]++
-			}
-		}
-	}
-	if hits[HC3] < 910 || hits[Classical] > 880 {
-		t.Errorf("coverage of 1000: HC3 %d, classical %d", hits[HC3], hits[Classical])
-	}
-}
