@@ -16,12 +16,22 @@ type Drawing struct {
 	Caption string // what is drawn, what the bars are, of whom
 }
 
+// File is the drawing as a file of its own, with its caption, the caution and its
+// mark.
+func (d Drawing) File() *figure.Figure { return d.Framed(d.Caption, schema.Caution) }
+
+// releasedMark says of a figure that others may see it.
+const releasedMark = "For others: drawn from statistics that passed disclosure control."
+
 // Figures draws every figure for which there are statistics.
 func Figures(s Source) []Drawing {
 	style := styleOf(s)
 	var list []Drawing
 	for _, make := range []func(Source, Style) []Drawing{flowFigures, centileFigures, bandFigures, modelFigures, comparisonFigures, agreementFigures, sensitivityFigures} {
 		list = append(list, make(s, style)...)
+	}
+	for _, d := range list {
+		d.Mark = releasedMark
 	}
 	return list
 }

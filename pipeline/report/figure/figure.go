@@ -14,6 +14,7 @@ import (
 	"sort"
 	"strings"
 	"sync"
+	"unicode"
 	"unicode/utf8"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
@@ -47,6 +48,7 @@ const (
 // Figure is a finished drawing.
 type Figure struct {
 	Name, Title, Desc string // Name is that of its file, without extension
+	Mark              string // who may see it; "": it is part of a page that says so
 	Width, Height     float64
 	shapes            []shape
 }
@@ -205,11 +207,13 @@ func lacks(r rune) bool {
 }
 
 // wrap breaks a text into lines no wider than the width; a word that is wider
-// itself is cut.
+// itself is cut. A number keeps its percent sign.
 func wrap(text string, size, width float64, bold bool) []string {
 	var lines []string
 	current := ""
-	for _, word := range strings.Fields(text) {
+	const noBreak = '\u00a0'
+	words := strings.FieldsFunc(strings.ReplaceAll(text, " %", string(noBreak)+"%"), func(r rune) bool { return unicode.IsSpace(r) && r != noBreak })
+	for _, word := range words {
 		next := strings.TrimSpace(current + " " + word)
 		if widthOf(next, size, bold) <= width {
 			current = next

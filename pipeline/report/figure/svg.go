@@ -14,9 +14,14 @@ import (
 // same widths.
 const families = "Liberation Sans,Arial,Helvetica,sans-serif"
 
-// WriteSVG writes the figure as a file of its own.
+// WriteSVG writes the figure as a file of its own, its mark as rights (Dublin Core).
 func (f *Figure) WriteSVG(w io.Writer) error {
-	_, err := io.WriteString(w, f.SVG(`xmlns="http://www.w3.org/2000/svg" `))
+	text := f.SVG(`xmlns="http://www.w3.org/2000/svg" `)
+	if f.Mark != "" {
+		text = strings.Replace(text, "</desc>\n", `</desc>
+<metadata><rights xmlns="http://purl.org/dc/elements/1.1/">`+escape(f.Mark)+"</rights></metadata>\n", 1)
+	}
+	_, err := io.WriteString(w, text)
 	return err
 }
 
