@@ -117,6 +117,9 @@ func (d *drafting) open() error {
 			return &DraftError{"the study would lie inside the folder that it is drafted from, in which nothing is written: give another place"}
 		}
 	}
+	if d.source.Exists(study.SettingsFile) { // whose table of the withdrawn would not be heeded
+		return &DraftError{"the folder is a study already: tonocohort check judges it, and run takes it as it is"}
+	}
 	names, err := os.ReadDir(d.dir)
 	if err == nil && len(names) > 0 {
 		return &DraftError{"the folder for the study is not empty: give another one"}

@@ -3,13 +3,16 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"fmt"
 	"path"
 	"regexp"
 	"slices"
 	"strings"
+	"unicode"
 
 	"tonocohort/pipeline/draft"
 	"tonocohort/pipeline/recording"
+	"tonocohort/pipeline/store"
 	"tonocohort/schema"
 )
 
@@ -43,7 +46,6 @@ func (d *drafting) look(ctx context.Context) error {
 		contents   recording.Contents
 	}
 	var all []found
-	reasons := map[string]int{}
 	for _, name := range names {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -52,13 +54,16 @@ func (d *drafting) look(ctx context.Context) error {
 		if !ok {
 			continue
 		}
-		contents, err := d.reader.Contents(name, d.options.From)
-		if err != nil {
-			reasons[reasonOf(err)]++
+		if strings.ContainsFunc(name, unicode.IsControl) {
+			d.leave(name, errors.New("its name holds a line break or the like, which no table can name: rename it"))
 			continue
 		}
-		if d.options.From == "csv" && !readsAny(d.reader, name) {
-			reasons["none of its columns holds samples"]++
+		contents, err := d.reader.Contents(name, d.options.From)
+		if err == nil && d.options.From == "csv" {
+			err = readsAny(d.reader, name)
+		}
+		if err != nil {
+			d.leave(name, err)
 			continue
 		}
 		for _, other := range contents.Files[1:] {
@@ -71,7 +76,7 @@ func (d *drafting) look(ctx context.Context) error {
 		case parts[f.name]:
 			continue
 		case d.plan.Pattern != nil && !d.plan.Pattern.Match(f.stem):
-			reasons["its name does not fit --names"]++
+			d.leave(f.name, errors.New("its name does not fit --names"))
 			continue
 		}
 		d.copies = append(d.copies, f.contents.Files...)
@@ -82,21 +87,32 @@ func (d *drafting) look(ctx context.Context) error {
 		r.Channels = withPressure(r.Channels, d.options.From)
 		d.plan.Recordings = append(d.plan.Recordings, r)
 	}
-	d.plan.Left = reasons
 	if d.options.From == "bids" {
 		d.lookAtPeople(names)
 	}
 	return nil
 }
 
-// walk lists the files below a folder, sorted. Hidden names are left alone.
+// leave notes a file that could have been a recording, and why it is none.
+func (d *drafting) leave(name string, err error) {
+	if d.plan.Left == nil {
+		d.plan.Left = map[string][]string{}
+	}
+	reason := reasonOf(err)
+	d.plan.Left[reason] = append(d.plan.Left[reason], name)
+}
+
+// walk lists the files below a folder, sorted. Hidden names are left alone, and
+// links to folders are not followed: what lies behind one stands in its own place
+// already, or the link leads round in a circle.
 func (d *drafting) walk(ctx context.Context, dir string, depth int) ([]string, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	names, err := d.source.Names(dir)
 	if err != nil {
-		if depth > 0 { // a file, or a folder that links lead out of
+		if depth > 0 {
+			d.leave(dir, err)
 			return nil, nil
 		}
 		return nil, err
@@ -107,14 +123,24 @@ func (d *drafting) walk(ctx context.Context, dir string, depth int) ([]string, e
 			continue
 		}
 		full := path.Join(dir, name)
-		if d.source.Exists(full) {
+		_, err := d.source.Size(full)
+		switch folder := d.source.IsFolder(full); {
+		case err == nil:
 			files = append(files, full)
-		} else if depth < mostDeep {
+		case folder && depth < mostDeep:
 			below, err := d.walk(ctx, full, depth+1)
 			if err != nil {
 				return nil, err
 			}
 			files = append(files, below...)
+		case folder:
+			d.leave(full, fmt.Errorf("is a folder more than %d folders deep", mostDeep))
+		case reasonOf(err) == "is a folder":
+			d.leave(full, errors.New("is a link to a folder, which is not followed"))
+		default:
+			if _, ok := d.stem(full); ok {
+				d.leave(full, err)
+			}
 		}
 	}
 	return files, nil
@@ -143,10 +169,21 @@ func withPressure(channels []draft.Channel, form string) []draft.Channel {
 
 func reasonOf(err error) string {
 	var issue *schema.Issue
-	if errors.As(err, &issue) {
-		return issue.Message
+	var refused *store.Error
+	switch {
+	case errors.As(err, &issue):
+		text := issue.Message
+		if issue.Name != "" {
+			text = issue.Name + ": " + text
+		}
+		if issue.Hint != "" {
+			text += " — " + issue.Hint
+		}
+		return text
+	case errors.As(err, &refused):
+		return refused.Message
 	}
-	return "it cannot be read"
+	return err.Error()
 }
 
 // guessSigns finds delimiter and decimal sign of csv waveforms: those under which
@@ -167,7 +204,7 @@ func (d *drafting) guessSigns(names []string) {
 			settings := schema.DefaultSettings()
 			settings.Waveforms = w
 			reader := newReader(d.source, settings)
-			if !readsAny(reader, name) {
+			if readsAny(reader, name) != nil {
 				continue
 			}
 			d.reader = reader
@@ -179,22 +216,28 @@ func (d *drafting) guessSigns(names []string) {
 	}
 }
 
-// readsAny reports whether one of the channels of a csv file can be read.
-func readsAny(reader *recording.Reader, name string) bool {
+// readsAny says why none of the channels of a csv file can be read: the one of
+// the column pressure, else of the last; nil where one can.
+func readsAny(reader *recording.Reader, name string) error {
 	contents, err := reader.Contents(name, "csv")
 	if err != nil {
-		return false
+		return err
 	}
+	reason, found := errors.New("none of its columns holds samples"), false
 	for _, c := range contents.Channels {
 		q := recording.Request{File: name, Format: "csv", Channel: c.Position}
 		if !contents.Timed {
 			q.SamplingHz = 100 // the numbers are looked at, not their rate
 		}
-		if _, err := reader.Read(q); err == nil {
-			return true
+		_, err := reader.Read(q)
+		if err == nil {
+			return nil
+		}
+		if !found {
+			reason, found = err, c.Name == "pressure"
 		}
 	}
-	return false
+	return reason
 }
 
 // sessionsFile is the table of one participant's sessions.

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"tonocohort/pipeline"
@@ -217,14 +218,72 @@ func TestDraftIsRefused(t *testing.T) {
 		"inside the source":  {filepath.Join(source.dir, "study"), "inside the folder", pipeline.DraftOptions{From: "csv"}},
 		"through a link":     {filepath.Join(link, "study"), "inside the folder", pipeline.DraftOptions{From: "csv"}},
 		"over a study":       {full.dir, "not empty", pipeline.DraftOptions{From: "csv"}},
+		"of a study":         {filepath.Join(t.TempDir(), "s"), "is a study already", pipeline.DraftOptions{From: "csv"}},
 		"nothing there":      {filepath.Join(t.TempDir(), "s"), "no recording of the form edf", pipeline.DraftOptions{From: "edf"}},
 		"a pattern of none":  {filepath.Join(t.TempDir(), "s"), "no {subject}", pipeline.DraftOptions{From: "csv", Names: "{visit}"}},
 		"a pattern of twice": {filepath.Join(t.TempDir(), "s"), "stands twice", pipeline.DraftOptions{From: "csv", Names: "{subject}{subject}"}},
 	} {
-		_, err := pipeline.Draft(context.Background(), source.dir, c.dir, c.o)
+		from := source.dir
+		if name == "of a study" {
+			from = full.dir
+		}
+		_, err := pipeline.Draft(context.Background(), from, c.dir, c.o)
 		var wrong *pipeline.DraftError
 		if !errors.As(err, &wrong) || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// A folder as people keep it: what can be read is drafted once each, and whatever
+// looks like a recording and is none is listed by name with its reason.
+func TestDraftFromAMessyFolder(t *testing.T) {
+	source := &foreign{t: t, dir: t.TempDir()}
+	good := csvText(gridWave("mess", 10), true, ",", ".")
+	for _, name := range []string{"Praxis Süd/Müller, Jürgen.csv", "Praxis Süd/müller, jürgen.CSV", "deep/a/b/S 01.csv"} {
+		source.write(name, good)
+	}
+	source.write("new\nline.csv", good)
+	source.write("semicolons.csv", csvText(gridWave("mess", 10), true, ";", ","))
+	source.write("commas.csv", csvText(gridWave("mess", 10), true, ",", ","))
+	source.write("empty.csv", "")
+	source.write("list.csv", "name,phone\nAnna,none\n")
+	source.write("sheet.csv", "PK\x03\x04\x14\x00\n")
+	for _, unseen := range []string{"._S 01.csv", "Praxis Süd/._S 01.csv", ".DS_Store", "Thumbs.db", "old.zip", "~$list.xlsx"} {
+		source.write(unseen, "\x00\x05\x16\x07")
+	}
+	for name, target := range map[string]string{"out.csv": "/etc/hostname", "round": ".", "deep/a/up": "..", "away": "/etc"} {
+		if err := os.Symlink(target, filepath.Join(source.dir, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := syscall.Mkfifo(filepath.Join(source.dir, "pipe.csv"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	dir, drafted := draftFrom(t, source.dir, pipeline.DraftOptions{From: "csv"})
+	if drafted.Recordings != 3 {
+		t.Errorf("%d recordings:\n%s", drafted.Recordings, textOf(t, dir, "recordings.csv"))
+	}
+	list := textOf(t, dir, pipeline.FillIn)
+	for file, why := range map[string]string{
+		`"new\nline.csv"`: "rename it", "semicolons.csv": "waveforms: {delimiter: semicolon", "commas.csv": "no setting reads it", "empty.csv": "is empty",
+		"list.csv": "is a word, not a number", "sheet.csv": "is it a spreadsheet?", "out.csv": "leads out of the folder", "round": "a link to a folder",
+		"deep/a/up": "a link to a folder", "pipe.csv": "is a FIFO",
+	} {
+		found := false
+		for line := range strings.Lines(list) {
+			found = found || strings.Contains(line, file) && strings.Contains(line, why) && strings.Contains(line, "left out")
+		}
+		if !found {
+			t.Errorf("no line says of %s that it %s", file, why)
+		}
+	}
+	for _, unseen := range []string{"._S", "Thumbs", "zip", "xlsx"} {
+		if strings.Contains(list, unseen) {
+			t.Errorf("%s is listed", unseen)
+		}
+	}
+	if t.Failed() {
+		t.Log(list)
 	}
 }

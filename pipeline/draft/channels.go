@@ -2,6 +2,7 @@ package draft
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strings"
@@ -113,10 +114,10 @@ func describe(channels []Channel) string {
 // list says which channels were chosen and which are open.
 func (c *choices) list(format string) []string {
 	var lines []string
-	for _, key := range sortedKeys(c.open) {
+	for _, key := range slices.Sorted(maps.Keys(c.open)) {
 		lines = append(lines, fmt.Sprintf("recordings.csv: channel is empty for %s with %s: write the name or the position of the pulse wave", files(c.open[key]), key))
 	}
-	for _, key := range sortedKeys(c.chosen) {
+	for _, key := range slices.Sorted(maps.Keys(c.chosen)) {
 		lines = append(lines, fmt.Sprintf("recordings.csv: confirm the channel of %s: %s", files(c.chosen[key]), key))
 	}
 	if c.rateless > 0 {
@@ -138,13 +139,4 @@ func plural(n int, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
-}
-
-func sortedKeys(m map[string]int) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }

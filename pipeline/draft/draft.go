@@ -8,9 +8,11 @@ package draft
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // Channel is one signal or column of a file.
@@ -50,7 +52,7 @@ type Source struct {
 	Sessions     map[string]Table
 
 	Reserved func(name string) bool // names that no covariate can have
-	Left     map[string]int         // number of files that were left out, by reason
+	Left     map[string][]string    // files that were left out, by reason
 }
 
 // Draft is a study folder in text.
@@ -192,11 +194,28 @@ func (t Table) empty(column int) int {
 func (p *plan) listRest() {
 	p.todo("recordings.csv: artery is empty, which means radial. Write brachial, carotid or aortic where the sensor lay there")
 	p.todo("optional: subjects.csv height_cm and weight_kg, visits.csv treated (yes, no, unknown). Delete a column that you do not have")
-	for _, reason := range sortedKeys(p.Left) {
-		p.todo("%s left out: %s", files(p.Left[reason]), reason)
+	for _, reason := range slices.Sorted(maps.Keys(p.Left)) {
+		p.todo("%s left out: %s (%s)", files(len(p.Left[reason])), reason, someNames(p.Left[reason]))
 	}
 	p.todo("study.yaml: study.id and a title; the plan of the analysis where the default is not yours")
 	p.todo("file names and ids are as they came. If they tell who a person is, rename them, or set privacy: {ids: keyed} in study.yaml")
+}
+
+// someNames lists the first few names of files, each on the line of the list
+// whatever is in it.
+func someNames(names []string) string {
+	const most = 3
+	var shown []string
+	for _, name := range names[:min(most, len(names))] {
+		if strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }) {
+			name = strconv.Quote(name)
+		}
+		shown = append(shown, name)
+	}
+	if more := len(names) - most; more > 0 {
+		shown = append(shown, fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(shown, ", ")
 }
 
 func (p *plan) settings() string {

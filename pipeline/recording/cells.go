@@ -88,7 +88,7 @@ func (t *table) commaHint() string {
 	case len(t.columns) == 1:
 		return "waveforms: {delimiter: semicolon, decimal: comma} reads it, in all csv waveforms alike"
 	}
-	return "commas divide the columns too: save it with semicolons, which waveforms: {delimiter: semicolon, decimal: comma} reads"
+	return "no setting reads it, since commas divide the columns too: save it with semicolons, which waveforms: {delimiter: semicolon, decimal: comma} reads"
 }
 
 // ragged is the fault of a line with more or fewer cells than there are columns.

@@ -57,6 +57,15 @@ func (r *Root) Exists(name string) bool {
 	return err == nil
 }
 
+// IsFolder reports whether a name is a folder itself, not a link to one.
+func (r *Root) IsFolder(name string) bool {
+	if checkName(name) != nil {
+		return false
+	}
+	info, err := r.root.Lstat(name)
+	return err == nil && info.IsDir()
+}
+
 // Names lists the names in a folder, sorted; dir "." is the root itself.
 func (r *Root) Names(dir string) ([]string, error) {
 	if err := checkName(dir); err != nil {
