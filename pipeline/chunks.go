@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
@@ -111,26 +112,29 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 	if err != nil {
 		return err
 	}
-	workers := make(chan *worker, r.options.Jobs)
-	for range r.options.Jobs {
-		workers <- newWorker(r.study.Settings, r.layout, r.files, methods, r.disguise)
+	workers := make([]*worker, r.options.Jobs)
+	for k := range workers {
+		workers[k] = newWorker(r.study.Settings, r.layout, r.files, methods, r.disguise)
 	}
 	subjects := r.study.Subjects
 	for start := 0; start < len(subjects); start += chunkSubjects {
 		chunk := subjects[start:min(start+chunkSubjects, len(subjects))]
 		slots := make([]slot, len(chunk))
 		group, inner := errgroup.WithContext(ctx)
-		group.SetLimit(r.options.Jobs)
-		for i := range chunk {
+		var next atomic.Int64
+		for _, w := range workers {
+			// One goroutine a worker, not one a subject: each costs the waking of a thread.
 			group.Go(func() error {
-				if err := inner.Err(); err != nil {
-					return err
+				for i := int(next.Add(1)) - 1; i < len(chunk); i = int(next.Add(1)) - 1 {
+					if err := inner.Err(); err != nil {
+						return err
+					}
+					var err error
+					if slots[i], err = w.fill(&chunk[i], r.work); err != nil {
+						return err
+					}
 				}
-				w := <-workers
-				defer func() { workers <- w }()
-				var err error
-				slots[i], err = w.fill(&chunk[i], r.work)
-				return err
+				return nil
 			})
 		}
 		if err := group.Wait(); err != nil {

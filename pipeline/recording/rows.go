@@ -101,20 +101,19 @@ func (t *table) fastRows(row, i int) (int, int) {
 }
 
 // otherCell reads the cell at i, which has not the shape of the one before it
-// in its column, and learns its shape; false where it is not a plain number.
+// in its column, and learns its shape; false where it is neither a plain number
+// nor one that is not wanted.
 func (t *table) otherCell(s *column, i int) (float64, bool) {
-	if s.out == nil {
-		return 0, t.skip(s, i)
-	}
 	b := t.data[i:]
 	v, length, dot := plain(b, t.point)
-	if length == 0 || len(b) < length+len(s.end) || string(b[length:length+len(s.end)]) != s.end {
-		return 0, false
+	if length > 0 && len(b) >= length+len(s.end) && string(b[length:length+len(s.end)]) == s.end && s.learn(b, length, dot, t.point, s.end) {
+		return v, true
 	}
-	return v, s.learn(b, length, dot, t.point, s.end)
+	return 0, s.out == nil && t.skip(s, i)
 }
 
-// skip sets the step over a cell that is not wanted, and no shape.
+// skip sets the step over a cell that is not wanted and is no plain number, and
+// no shape.
 func (t *table) skip(s *column, i int) bool {
 	for k, c := range t.data[i:] {
 		switch c {

@@ -59,8 +59,8 @@ func usualCount(persons [][]float64) int {
 	return usual
 }
 
-// slopesAtMost bounds the time of Passing-Bablok, which sorts the slopes between
-// all pairs of persons: 4.5 million take half a second.
+// slopesAtMost bounds the time of Passing-Bablok, which looks at the slopes between
+// all pairs of persons.
 const slopesAtMost = 3000
 
 // lines writes the straight lines of the second method on the first, where both

@@ -92,8 +92,8 @@ func (m moments) line(ratio float64) (intercept, slope float64) {
 	return m.my - float64(slope*m.mx), slope
 }
 
-// mostPairs bounds the memory of Passing-Bablok: the slopes between all pairs of
-// so many points take 400 MB.
+// mostPairs bounds the time of Passing-Bablok, which looks at the slopes between
+// all pairs, and its memory where it must keep them all: 400 MB.
 const mostPairs = 10000
 
 // PassingBablok fits y on x without a model of the errors, by the median of the
@@ -108,20 +108,25 @@ func PassingBablok(x, y []float64, level float64) (Line, error) {
 	if len(x) > mostPairs {
 		return Line{}, fmt.Errorf("agree: Passing-Bablok regression of %d pairs; it takes up to %d", len(x), mostPairs)
 	}
-	slopes, offset := pairSlopes(x, y)
-	n, count := float64(len(x)), len(slopes)
-	l := Line{Pairs: len(x), Slopes: count, Offset: offset, InterceptSE: math.NaN(), SlopeSE: math.NaN()}
+	n := float64(len(x))
 	half := stats.NormalQuantile((1+level)/2) * math.Sqrt(n*(n-1)*(2*n+5)/18)
+	slopes := slopesNear(x, y, half)
+	count, offset := slopes.count, slopes.offset
+	l := Line{Pairs: len(x), Slopes: count, Offset: offset, InterceptSE: math.NaN(), SlopeSE: math.NaN()}
 	l.LowRank = int(math.RoundToEven((float64(count) - half) / 2))
 	l.HighRank = count - l.LowRank + 1
 	before := offset - 1
-	place(slopes, (count+1)/2+before, count/2+1+before, l.LowRank+before, l.HighRank+before)
+	ranks := []int{(count+1)/2 + before, count/2 + 1 + before, l.LowRank + before, l.HighRank + before}
+	if !slopes.hold(ranks) {
+		slopes = allSlopes(x, y)
+	}
+	slopes.place(ranks)
 	at := func(rank int) (float64, bool) { // rank from 1
 		i := rank + offset - 1
 		if i < 0 || i >= count {
 			return math.NaN(), false
 		}
-		return slopes[i], true
+		return slopes.near[i-slopes.below], true
 	}
 	middle, ok := at((count + 1) / 2)
 	if next, more := at(count/2 + 1); count%2 == 0 {
@@ -140,33 +145,6 @@ func PassingBablok(x, y []float64, level float64) (Line, error) {
 	l.Intercept = medianRest(x, y, l.Slope)
 	l.InterceptCI = stats.Interval{Low: medianRest(x, y, high), High: medianRest(x, y, low), Level: level, Method: MethodPassingBablok}
 	return l, nil
-}
-
-// pairSlopes returns the slopes between all pairs, in no order, and how many lie below −1.
-func pairSlopes(x, y []float64) (slopes []float64, offset int) {
-	slopes = make([]float64, 0, len(x)*(len(x)-1)/2)
-	for i := range x {
-		for j := range i {
-			dx, dy := x[j]-x[i], y[j]-y[i]
-			var s float64
-			switch {
-			case dx != 0:
-				s = dy / dx
-			case dy != 0:
-				s = math.Inf(int(math.Copysign(1, dy)))
-			default:
-				continue
-			}
-			if s == -1 {
-				continue
-			}
-			if s < -1 {
-				offset++
-			}
-			slopes = append(slopes, s)
-		}
-	}
-	return slopes, offset
 }
 
 // medianRest is the median of y − slope·x; NaN without a finite slope.
