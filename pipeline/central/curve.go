@@ -36,26 +36,54 @@ func (w *Workspace) curve(wave []float64, length float64) curve {
 		g := RollOff(float64(k+1) / length)
 		s.cos[k], s.sin[k] = float64(s.cos[k]*g), float64(s.sin[k]*g)
 	}
-	w.fine.tables.resize(gridPoints)
+	w.slopes(length)
+	return curve{step: length / gridPoints, d1: w.d1, d2: w.d2, d4: w.d4}
+}
+
+// gridHalf is how many points of the grid have a mirror image behind the middle.
+const gridHalf = (gridPoints - 1) / 2
+
+// slopes fills the first, second and fourth derivative of the smoothed wave. Of
+// two points that lie as far from the start and from the end the cosines are the
+// same and the sines opposite.
+func (w *Workspace) slopes(length float64) {
+	s := &w.smooth
 	w.d1, w.d2, w.d4 = resized(w.d1, gridPoints), resized(w.d2, gridPoints), resized(w.d4, gridPoints)
-	cos, sin := w.fine.tables.cos, w.fine.tables.sin
+	w.fine.plan(gridPoints, len(s.cos))
+	var even, odd [3][gridHalf]float64 // of the derivatives 1, 2 and 4
+	var start, middle [3]float64
 	base := 2 * math.Pi / length
-	for j := range gridPoints {
-		d1, d2, d4, at := 0.0, 0.0, 0.0, 0
-		for k, a := range s.cos {
-			at = (at + j) % gridPoints
-			b := s.sin[k]
+	for first := 0; first < len(s.cos); first += together {
+		block := w.fine.blocks[first/together][:gridHalf]
+		for m := 0; m < together && first+m < len(s.cos); m++ {
+			k := first + m
 			omega := base * float64(k+1)
 			square := float64(omega * omega)
-			even := float64(a*cos[at]) + float64(b*sin[at])
-			odd := float64(b*cos[at]) - float64(a*sin[at])
-			d1 += float64(omega * odd)
-			d2 -= float64(square * even)
-			d4 += float64(float64(square*square) * even)
+			fourth := float64(square * square)
+			a, b := s.cos[k], s.sin[k]
+			by := [3][2]float64{{float64(omega * b), -float64(omega * a)}, {-float64(square * a), -float64(square * b)}, {float64(fourth * a), float64(fourth * b)}}
+			sign := float64(1 - 2*((k+1)%2))
+			for i := range by {
+				start[i] += by[i][0]
+				middle[i] += float64(sign * by[i][0])
+			}
+			for j := range block {
+				c, q := block[j][m], block[j][together+m]
+				even[0][j] += float64(by[0][0] * c)
+				odd[0][j] += float64(by[0][1] * q)
+				even[1][j] += float64(by[1][0] * c)
+				odd[1][j] += float64(by[1][1] * q)
+				even[2][j] += float64(by[2][0] * c)
+				odd[2][j] += float64(by[2][1] * q)
+			}
 		}
-		w.d1[j], w.d2[j], w.d4[j] = d1, d2, d4
 	}
-	return curve{step: length / gridPoints, d1: w.d1, d2: w.d2, d4: w.d4}
+	for i, d := range [3][]float64{w.d1, w.d2, w.d4} {
+		d[0], d[gridPoints/2] = start[i], middle[i]
+		for j := range gridHalf {
+			d[j+1], d[gridPoints-1-j] = even[i][j]+odd[i][j], even[i][j]-odd[i][j]
+		}
+	}
 }
 
 // foot returns the time at which the tangent of the steepest rise meets the

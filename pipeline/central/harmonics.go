@@ -43,6 +43,14 @@ func harmonicsBelow(hz, period float64, n int) int {
 	return max(0, min(k, (n-1)/2))
 }
 
+// together is how many harmonics are summed at once: each sum waits for its own
+// last addition, and the processor goes on with the others meanwhile.
+const together = 4
+
+// rows holds, for so many harmonics at once, their cosines and then their sines
+// at the samples 1, 2, … of the first half of a period.
+type rows [][2 * together]float64
+
 // fourier turns waves into their first harmonics and back by the direct sum.
 // About 12 harmonics of a beat lie below 12 Hz: that sum costs less than a
 // transform of the whole wave and takes any length. Its tables and buffers are
@@ -50,6 +58,40 @@ func harmonicsBelow(hz, period float64, n int) int {
 type fourier struct {
 	tables    trig
 	even, odd []float64
+	blocks    []rows // harmonics 1 to 4, 5 to 8, …
+	blocksOf  int    // samples of the period that the first of them stand for
+	planned   int    // how many do
+}
+
+// plan fills the tables for n points and at least so many harmonics.
+func (f *fourier) plan(n, harmonics int) {
+	f.tables.resize(n)
+	if f.blocksOf != n {
+		f.blocksOf, f.planned = n, 0
+	}
+	half := (n - 1) / 2
+	for together*f.planned < harmonics {
+		if f.planned == len(f.blocks) {
+			f.blocks = append(f.blocks, nil)
+		}
+		block := f.blocks[f.planned]
+		if cap(block) < half {
+			block = make(rows, half, half+half/4)
+		}
+		block = block[:half]
+		first := together*f.planned + 1
+		for m := range together {
+			at := 0
+			for j := range block {
+				if at += (first + m) % n; at >= n {
+					at -= n
+				}
+				block[j][m], block[j][together+m] = f.tables.cos[at], f.tables.sin[at]
+			}
+		}
+		f.blocks[f.planned] = block
+		f.planned++
+	}
 }
 
 // analyse fills s with the mean and the first harmonics of x, whose number is
@@ -57,28 +99,41 @@ type fourier struct {
 func (f *fourier) analyse(x []float64, period float64, s *series) {
 	n := len(x)
 	s.period, s.mean = period, mean(x)
-	f.tables.resize(n)
+	f.plan(n, len(s.cos))
 	half := (n - 1) / 2
 	f.even, f.odd = resized(f.even, half), resized(f.odd, half)
 	for j := range half {
 		f.even[j], f.odd[j] = x[j+1]+x[n-1-j], x[j+1]-x[n-1-j]
 	}
-	cos, sin := f.tables.cos, f.tables.sin
-	for k := range s.cos {
-		c, q, at := 0.0, 0.0, 0
-		for j, e := range f.even {
-			if at += k + 1; at >= n {
-				at -= n
+	for first := 0; first < len(s.cos); first += together {
+		sums := f.blocks[first/together].sums(f.even, f.odd)
+		for m := 0; m < together && first+m < len(s.cos); m++ {
+			k := first + m
+			c, q := sums[m]+x[0], sums[together+m]
+			if n%2 == 0 {
+				c += float64(x[n/2] * float64(1-2*((k+1)%2)))
 			}
-			c += float64(e * cos[at])
-			q += float64(f.odd[j] * sin[at])
+			s.cos[k], s.sin[k] = 2*c/float64(n), 2*q/float64(n)
 		}
-		c += x[0]
-		if n%2 == 0 {
-			c += float64(x[n/2] * float64(1-2*((k+1)%2)))
-		}
-		s.cos[k], s.sin[k] = 2*c/float64(n), 2*q/float64(n)
 	}
+}
+
+// sums are those of even times the cosines and of odd times the sines.
+func (b rows) sums(even, odd []float64) [2 * together]float64 {
+	var c0, c1, c2, c3, s0, s1, s2, s3 float64
+	odd, b = odd[:len(even)], b[:len(even)]
+	for j, e := range even {
+		o, r := odd[j], &b[j]
+		c0 += float64(e * r[0])
+		c1 += float64(e * r[1])
+		c2 += float64(e * r[2])
+		c3 += float64(e * r[3])
+		s0 += float64(o * r[4])
+		s1 += float64(o * r[5])
+		s2 += float64(o * r[6])
+		s3 += float64(o * r[7])
+	}
+	return [2 * together]float64{c0, c1, c2, c3, s0, s1, s2, s3}
 }
 
 // synthesise fills out, whose length is the number of samples of one period.

@@ -33,6 +33,7 @@ type leftOut struct {
 type Jackknife struct {
 	periodS float64
 	values  []leftOut
+	rows    [][indexCount]float64 // scratch of Errors
 }
 
 // Jackknife works out what each average without one beat of the stack gives;
@@ -67,6 +68,7 @@ func (w *Workspace) Jackknife(stack [][]float64, stepS float64, t Transfer, arte
 		return j
 	}
 	p := newProbe(w, &m, t, j.periodS, stepS, artery)
+	j.values = make([]leftOut, 0, len(stack))
 	for _, beat := range stack {
 		j.values = append(j.values, p.without(w, beat, len(stack)))
 	}
@@ -79,7 +81,10 @@ func (w *Workspace) Jackknife(stack [][]float64, stepS float64, t Transfer, arte
 func (j *Jackknife) Errors(kind string, upper, lower float64) Errors {
 	n := float64(len(j.values))
 	var sum, square [indexCount]float64
-	rows := make([][indexCount]float64, len(j.values))
+	if j.rows == nil {
+		j.rows = make([][indexCount]float64, len(j.values))
+	}
+	rows := j.rows
 	for i := range j.values {
 		rows[i] = j.values[i].indices(kind, upper, lower, j.periodS)
 		for k, x := range rows[i] {

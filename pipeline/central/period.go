@@ -13,6 +13,9 @@ type point struct{ at, value float64 }
 
 // wrap brings a time into [0, length).
 func (p *period) wrap(t float64) float64 {
+	if t >= 0 && t < p.length {
+		return t
+	}
 	t = math.Mod(t, p.length)
 	if t < 0 {
 		t += p.length
@@ -32,7 +35,15 @@ func (p *period) at(t float64) float64 {
 	u := p.wrap(t) / p.step
 	i := min(int(u), n-1)
 	u -= float64(i)
-	a, b, c, d := p.wave[(i+n-1)%n], p.wave[i], p.wave[(i+1)%n], p.wave[(i+2)%n]
+	if i < 1 || i+2 >= n {
+		return cubicThrough(p.wave[(i+n-1)%n], p.wave[i], p.wave[(i+1)%n], p.wave[(i+2)%n], u)
+	}
+	return cubicThrough(p.wave[i-1], p.wave[i], p.wave[i+1], p.wave[i+2], u)
+}
+
+// cubicThrough returns the cubic through four equidistant values, u steps after
+// the second.
+func cubicThrough(a, b, c, d, u float64) float64 {
 	return float64(a*(-u*(u-1)*(u-2)/6)) + float64(b*((u+1)*(u-1)*(u-2)/2)) +
 		float64(c*(-(u+1)*u*(u-2)/2)) + float64(d*((u+1)*u*(u-1)/6))
 }
@@ -86,9 +97,14 @@ func (p *period) integral(from, duration float64) float64 {
 	v := u + duration/p.step
 	first, last := int(u), int(v)
 	sum := 0.0
+	at := first % n
 	for i := first; i <= last; i++ {
 		low, high := max(u-float64(i), 0), min(v-float64(i), 1)
-		a, b := p.wave[i%n], p.wave[(i+1)%n]
+		a := p.wave[at]
+		if at++; at == n {
+			at = 0
+		}
+		b := p.wave[at]
 		sum += float64(a*(high-low)) + float64((b-a)*0.5*(float64(high*high)-float64(low*low)))
 	}
 	return sum * p.step
