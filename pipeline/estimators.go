@@ -56,24 +56,15 @@ type methodResult struct {
 }
 
 // byMethod files the estimate under each calibration that the recording allows.
-func (w *worker) byMethod(r *recordingResult, average []float64, e central.Estimate, source string, primary bool) {
-	kinds := schema.Calibrations
-	if r.calibration == pulse.AsRecorded {
-		kinds = append([]string{pulse.AsRecorded}, kinds...)
-	}
-	for _, kind := range kinds {
-		scale, offset, err := w.scale(r, average, kind)
-		if err != nil {
+func (w *worker) byMethod(r *recordingResult, scaled []calibration, e central.Estimate, source string, primary bool) {
+	parameters, notes := parameterText(e.Parameters), strings.Join(e.Notes, " ")
+	for i := range scaled {
+		c := &scaled[i]
+		if c.fault != nil {
 			continue // the reason stands with the primary calibration, or the cuff lacks what this one needs
 		}
-		m := methodResult{method: e.Method, source: source, calibration: kind, primary: primary && kind == r.calibration,
-			parameters: parameterText(e.Parameters), notes: strings.Join(e.Notes, " ")}
-		if e.Wave != nil {
-			m.indices = w.central.Measure(affine(&w.wave, e.Wave, scale, offset), r.stepS)
-		} else {
-			m.indices = peakOnly(offset + float64(scale*e.SBP))
-		}
-		r.methods = append(r.methods, m)
+		r.methods = append(r.methods, methodResult{method: e.Method, source: source, calibration: c.kind, primary: primary && c.kind == r.calibration,
+			indices: c.indices, parameters: parameters, notes: notes})
 	}
 }
 
@@ -96,7 +87,7 @@ func (w *worker) others(r *recordingResult, p pulse.Result) {
 		if e.Wave != nil {
 			w.other = e.Wave
 		}
-		w.byMethod(r, p.Average, e, method.Source(), false)
+		w.byMethod(r, w.calibrations(r, p.Average, e, nil), e, method.Source(), false)
 	}
 }
 

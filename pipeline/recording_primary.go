@@ -3,6 +3,7 @@ package pipeline
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"tonocohort/pipeline/central"
 	"tonocohort/pipeline/pulse"
@@ -10,32 +11,27 @@ import (
 
 // primary fills the central_ columns, the wave and the indices by the primary
 // calibration.
-func (w *worker) primary(r *recordingResult, average []float64, e central.Estimate, j *central.Jackknife, spread central.Spread) {
-	scale, offset, err := w.scale(r, average, r.calibration)
-	if err != nil {
-		r.leave(statusExcluded, w.whyNoScale(r), err.Error())
+func (w *worker) primary(r *recordingResult, average []float64, e central.Estimate, scaled []calibration, spread central.Spread) {
+	c := &scaled[slices.IndexFunc(scaled, func(c calibration) bool { return c.kind == r.calibration })]
+	if c.fault != nil {
+		r.leave(statusExcluded, w.whyNoScale(r), c.fault.Error())
 		return
 	}
-	r.scale, r.offset = scale, offset
-	wave := affine(&w.wave, average, scale, offset)
-	w.peripheral(r, wave)
+	r.scale, r.offset = c.scale, c.offset
+	w.peripheral(r, affine(&w.wave, average, c.scale, c.offset))
+	var wave []float64
 	if e.Wave != nil {
-		r.aortic = single(affine(&w.wave, e.Wave, scale, offset))
+		wave = affine(&w.wave, e.Wave, c.scale, c.offset)
+		r.aortic = single(wave)
 	}
-	m := w.measured(e, scale, offset, r.stepS)
-	w.indices(r, &m)
-	if e.Wave != nil {
-		w.shape(r, affine(&w.wave, e.Wave, scale, offset), &m)
+	w.indices(r, &c.indices)
+	if wave != nil {
+		w.shape(r, wave, &c.indices)
 	}
 	w.layout.derive(r.values)
-	if j != nil {
-		upper := r.cuff.SBP
-		if r.calibration == pulse.ByMAPDBP {
-			upper = w.layout.get(r.values, "brachial_map_mmhg")
-		}
-		errors := j.Errors(r.calibration, upper, r.cuff.DBP)
-		w.uncertain(r, r.calibration, "", errors, spread, scale)
-		w.uncertainIndices(r, errors, spread)
+	if c.errors != nil {
+		w.uncertain(r, r.calibration, "", *c.errors, spread, c.scale)
+		w.uncertainIndices(r, *c.errors, spread)
 	}
 	w.layout.fillErrors(r.values, r.errors)
 }

@@ -232,36 +232,70 @@ func (w *worker) estimate(r *recordingResult, p pulse.Result) {
 	if e.Wave != nil {
 		w.aortic = e.Wave
 	}
-	w.byMethod(r, p.Average, e, primary.Source(), true)
 	var jackknife *central.Jackknife
 	if e.Transfer != nil {
-		jackknife = w.central.Jackknife(p.Stack, p.StepS, e.Transfer, r.row.Artery)
+		jackknife = w.central.JackknifeOf(p.Stack, beat, &e)
 	}
 	spread := primary.Spread(w.central, beat, e)
-	for _, kind := range schema.Calibrations {
-		w.calibrated(r, p.Average, kind, e, jackknife, spread)
+	scaled := w.calibrations(r, p.Average, e, jackknife)
+	w.byMethod(r, scaled, e, primary.Source(), true)
+	for i := range scaled {
+		if slices.Contains(schema.Calibrations, scaled[i].kind) {
+			w.calibrated(r, &scaled[i], spread)
+		}
 	}
-	w.primary(r, p.Average, e, jackknife, spread)
+	w.primary(r, p.Average, e, scaled, spread)
 	w.others(r, p)
 }
 
+// calibration is an estimate under one calibration.
+type calibration struct {
+	kind          string
+	scale, offset float64
+	fault         error // why there is none; nothing else is set then
+	indices       central.Indices
+	errors        *central.Errors // from beat to beat; nil where the wave went through no transfer function
+}
+
+// calibrations measures an estimate once under each calibration, with its errors
+// where j is not nil.
+func (w *worker) calibrations(r *recordingResult, average []float64, e central.Estimate, j *central.Jackknife) []calibration {
+	kinds := schema.Calibrations
+	if r.calibration == pulse.AsRecorded {
+		kinds = append([]string{pulse.AsRecorded}, kinds...)
+	}
+	out := make([]calibration, len(kinds))
+	for i, kind := range kinds {
+		c := &out[i]
+		c.kind = kind
+		if c.scale, c.offset, c.fault = w.scale(r, average, kind); c.fault != nil {
+			continue
+		}
+		c.indices = w.measured(e, c.scale, c.offset, r.stepS)
+		if j != nil {
+			upper := r.cuff.SBP
+			if kind == pulse.ByMAPDBP {
+				upper = w.layout.get(r.values, "brachial_map_mmhg")
+			}
+			errors := j.Errors(kind, upper, r.cuff.DBP)
+			c.errors = &errors
+		}
+	}
+	return out
+}
+
 // calibrated fills the central values of one of the two calibrations.
-func (w *worker) calibrated(r *recordingResult, average []float64, kind string, e central.Estimate, j *central.Jackknife, spread central.Spread) {
-	scale, offset, err := w.scale(r, average, kind)
-	if err != nil {
+func (w *worker) calibrated(r *recordingResult, c *calibration, spread central.Spread) {
+	if c.fault != nil {
 		return
 	}
-	m := w.measured(e, scale, offset, r.stepS)
-	w.layout.set(r.values, "central_sbp_"+kind+"_mmhg", m.SBP)
-	w.layout.set(r.values, "central_dbp_"+kind+"_mmhg", m.DBP)
-	w.layout.set(r.values, "central_map_"+kind+"_mmhg", m.MAP)
+	m := &c.indices
+	w.layout.set(r.values, "central_sbp_"+c.kind+"_mmhg", m.SBP)
+	w.layout.set(r.values, "central_dbp_"+c.kind+"_mmhg", m.DBP)
+	w.layout.set(r.values, "central_map_"+c.kind+"_mmhg", m.MAP)
 	w.layout.derive(r.values)
-	if j != nil {
-		upper := w.layout.get(r.values, "brachial_sbp_mmhg")
-		if kind == pulse.ByMAPDBP {
-			upper = w.layout.get(r.values, "brachial_map_mmhg")
-		}
-		w.uncertain(r, kind, "_"+kind, j.Errors(kind, upper, r.cuff.DBP), spread, scale)
+	if c.errors != nil {
+		w.uncertain(r, c.kind, "_"+c.kind, *c.errors, spread, c.scale)
 	}
 }
 

@@ -32,7 +32,17 @@ type Estimate struct {
 	Parameters []Parameter
 	Notes      []string // "index:reason"
 
-	fit *IndividualFit
+	fit      *IndividualFit
+	measured *Indices // of Wave in its own unit, where it has been measured
+}
+
+// measure returns the indices of the wave in its own unit.
+func (w *Workspace) measure(e *Estimate, stepS float64) *Indices {
+	if e.measured == nil {
+		m := w.Measure(e.Wave, stepS)
+		e.measured = &m
+	}
+	return e.measured
 }
 
 // Estimator is one published way from a peripheral beat to aortic pressure.
@@ -135,7 +145,7 @@ func (f fixed) Spread(w *Workspace, b Beat, e Estimate) Spread {
 	if e.Method == None {
 		return Spread{}
 	}
-	return w.ConstantTubeSpread(b.Wave, b.StepS, b.Artery)
+	return w.constantTubeSpread(b, e)
 }
 
 // individual is the tube found from the wave.
@@ -184,7 +194,7 @@ func (m individual) Spread(w *Workspace, b Beat, e Estimate) Spread {
 	if b.Artery == Brachial {
 		search = m.brachial
 	}
-	return search.Spread(w, *e.fit, b.Wave, b.StepS)
+	return search.spreadOf(w, *e.fit, b, e)
 }
 
 // movingAverage is the peak by moving average.

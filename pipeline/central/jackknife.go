@@ -46,28 +46,33 @@ type Jackknife struct {
 // order in 1/number of beats), and neither jump to another one nor find a new
 // transfer function.
 func (w *Workspace) Jackknife(stack [][]float64, stepS float64, t Transfer, artery string) *Jackknife {
-	j := &Jackknife{}
 	if len(stack) == 0 {
-		return j
+		return &Jackknife{}
 	}
-	n := len(stack[0])
-	j.periodS = float64(n) * stepS
-	w.average = resized(w.average, n)
-	clear(w.average)
+	b := Beat{Wave: make([]float64, len(stack[0])), StepS: stepS, Artery: artery}
 	for _, beat := range stack {
 		for i, v := range beat {
-			w.average[i] += v
+			b.Wave[i] += v
 		}
 	}
-	for i := range w.average {
-		w.average[i] /= float64(len(stack))
+	for i := range b.Wave {
+		b.Wave[i] /= float64(len(stack))
 	}
-	w.trial = w.Apply(t, w.average, j.periodS, w.trial)
-	m := w.Measure(w.trial, stepS)
-	if len(stack) < 2 || math.IsNaN(m.FootS) {
+	return w.JackknifeOf(stack, b, &Estimate{Transfer: t, Wave: w.Apply(t, b.Wave, b.period(), nil)})
+}
+
+// JackknifeOf is Jackknife for the average b of the stack and its estimate e,
+// which went through a transfer function.
+func (w *Workspace) JackknifeOf(stack [][]float64, b Beat, e *Estimate) *Jackknife {
+	j := &Jackknife{periodS: b.period()}
+	if len(stack) < 2 {
 		return j
 	}
-	p := newProbe(w, &m, t, j.periodS, stepS, artery)
+	m := w.measure(e, b.StepS)
+	if math.IsNaN(m.FootS) {
+		return j
+	}
+	p := newProbe(w, m, e.Transfer, b)
 	j.values = make([]leftOut, 0, len(stack))
 	for _, beat := range stack {
 		j.values = append(j.values, p.without(w, beat, len(stack)))

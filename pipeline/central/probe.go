@@ -24,19 +24,20 @@ type probe struct {
 	endLevel, footLvl float64
 }
 
-// newProbe prepares the functionals of the average wave in w; m is what Measure
+// newProbe prepares the functionals of the average wave b; m is what Measure
 // made of its aortic wave.
-func newProbe(w *Workspace, m *Indices, t Transfer, periodS, stepS float64, artery string) *probe {
+func newProbe(w *Workspace, m *Indices, t Transfer, b Beat) *probe {
+	periodS := b.period()
 	q := &probe{period: periodS, foot: m.FootS, steepness: m.MaximumSlope, early: m.Type != "C"}
-	q.gains = gains(t, periodS, len(w.average))
+	q.gains = gains(t, periodS, len(b.Wave))
 	q.average.resize(len(q.gains))
-	w.wave.analyse(w.average, periodS, &q.average)
+	w.wave.analyse(b.Wave, periodS, &q.average)
 	q.aortic.resize(len(q.gains))
 	copy(q.aortic.cos, q.average.cos)
 	copy(q.aortic.sin, q.average.sin)
 	q.aortic.mean, q.aortic.period = q.average.mean, periodS
 	q.aortic.multiply(q.gains)
-	q.peripheral(w, stepS, artery)
+	q.peripheral(b)
 	q.base.sbp, q.base.dbp = m.SBP, m.DBP
 	q.base.early, q.base.late, q.base.shoulder = m.EarlySystolic, m.LateSystolic, m.ShoulderMS/1000
 	q.base.ejection, q.base.systolic = m.EjectionMS/1000, m.SystolicIntegral
@@ -86,20 +87,20 @@ func (q *probe) at(t float64, order int, smooth bool) (functional, float64) {
 }
 
 // peripheral finds what calibration and moving average need.
-func (q *probe) peripheral(w *Workspace, stepS float64, artery string) {
-	for i, v := range w.average {
-		if v < w.average[q.lowAt] {
+func (q *probe) peripheral(b Beat) {
+	for i, v := range b.Wave {
+		if v < b.Wave[q.lowAt] {
 			q.lowAt = i
 		}
-		if v > w.average[q.highAt] {
+		if v > b.Wave[q.highAt] {
 			q.highAt = i
 		}
 	}
-	q.base.low, q.base.high, q.base.mean = w.average[q.lowAt], w.average[q.highAt], mean(w.average)
+	q.base.low, q.base.high, q.base.mean = b.Wave[q.lowAt], b.Wave[q.highAt], mean(b.Wave)
 	q.base.moving = math.NaN()
-	if from, value, ok := movingWindow(w.average, stepS, artery); ok {
+	if from, value, ok := movingWindow(b.Wave, b.StepS, b.Artery); ok {
 		q.base.moving = value
-		q.moving = [2]float64{from, from + window(artery)}
+		q.moving = [2]float64{from, from + window(b.Artery)}
 	}
 }
 

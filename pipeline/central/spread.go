@@ -15,24 +15,32 @@ type Spread struct{ SBP, DBP, PP, AugmentationPressure, AugmentationIndexPct flo
 // height by 24.9 % (Chen 1997, Circulation 95:1827-36, from memory). Each is
 // moved by one standard deviation to either side; the changes add in quadrature.
 func (w *Workspace) ConstantTubeSpread(wave []float64, stepS float64, artery string) Spread {
-	hz, height := publishedPeak(artery)
+	return w.constantTubeSpread(Beat{Wave: wave, StepS: stepS, Artery: artery}, Estimate{})
+}
+
+func (w *Workspace) constantTubeSpread(b Beat, e Estimate) Spread {
+	hz, height := publishedPeak(b.Artery)
 	tube := func(u, v float64) Transfer {
 		h := height * math.Exp(v)
 		return Tube{Method: TubeConstant, TravelS: 1 / (4 * hz * math.Exp(u)), Reflection: (h - 1) / (h + 1)}
 	}
-	return w.spread(wave, stepS, tube, peakFrequencyCV, peakHeightCV)
+	return w.spread(b, e, tube, peakFrequencyCV, peakHeightCV)
 }
 
 // Spread returns the spread for the tube that was found for a wave: what the
 // search left of the spread between people.
 func (f *Individual) Spread(w *Workspace, fit IndividualFit, wave []float64, stepS float64) Spread {
+	return f.spreadOf(w, fit, Beat{Wave: wave, StepS: stepS}, Estimate{})
+}
+
+func (f *Individual) spreadOf(w *Workspace, fit IndividualFit, b Beat, e Estimate) Spread {
 	tube := func(u, v float64) Transfer {
 		t := fit.Tube
 		t.Reflection = f.reflectionOf(fit.Peak * math.Exp(v))
 		t.TravelS = fit.Tube.TravelS * math.Exp(-u)
 		return t
 	}
-	return w.spread(wave, stepS, tube, fit.PeakHzCV, fit.PeakCV)
+	return w.spread(b, e, tube, fit.PeakHzCV, fit.PeakCV)
 }
 
 // reflectionOf returns the reflection at which the peak has a height, held
@@ -51,14 +59,19 @@ func (f *Individual) reflectionOf(height float64) float64 {
 
 // spread moves both numbers of the peak to either side of tube(0, 0) and takes
 // the root mean square of what changes, so that a bend counts as well as a
-// slope. What a wave on one of the sides does not have, has no spread.
-func (w *Workspace) spread(wave []float64, stepS float64, tube func(u, v float64) Transfer, hzCV, peakCV float64) Spread {
-	length := stepS * float64(len(wave))
+// slope. What a wave on one of the sides does not have, has no spread. An
+// estimate e that went through tube(0, 0) itself is not made again.
+func (w *Workspace) spread(b Beat, e Estimate, tube func(u, v float64) Transfer, hzCV, peakCV float64) Spread {
 	measured := func(u, v float64) Indices {
-		w.trial = w.Apply(tube(u, v), wave, length, w.trial)
-		return w.Measure(w.trial, stepS)
+		w.trial = w.Apply(tube(u, v), b.Wave, b.period(), w.trial)
+		return w.Measure(w.trial, b.StepS)
 	}
-	centre := measured(0, 0)
+	var centre Indices
+	if e.Transfer != nil && e.Transfer == tube(0, 0) {
+		centre = *w.measure(&e, b.StepS)
+	} else {
+		centre = measured(0, 0)
+	}
 	var s Spread
 	for _, d := range [4][2]float64{{hzCV, 0}, {-hzCV, 0}, {0, peakCV}, {0, -peakCV}} {
 		m := measured(d[0], d[1])

@@ -105,7 +105,6 @@ type Workspace struct {
 	decay    diastole
 	misfits  []float64
 	trial    []float64
-	average  []float64
 }
 
 // NewWorkspace returns an empty workspace.
