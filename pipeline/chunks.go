@@ -17,6 +17,8 @@ const chunkSubjects = 64
 // personTables are the tables that are written chunk by chunk.
 type personTables struct {
 	recordings, visits, beats, waveforms, estimates, uncertainty, reviews, readings, exclusions *openTable
+
+	rows *chunkRows // of the chunk that is being written
 }
 
 func (p *personTables) all() []*openTable {
@@ -24,7 +26,7 @@ func (p *personTables) all() []*openTable {
 }
 
 func (r *run) createPersonTables() (*personTables, error) {
-	p := &personTables{}
+	p := &personTables{rows: newChunkRows(r.study.Carried)}
 	slots := []**openTable{&p.recordings, &p.visits, &p.beats, &p.waveforms, &p.estimates, &p.uncertainty, &p.reviews, &p.readings, &p.exclusions}
 	for i, table := range personTableSchemas(r.study.Carried) {
 		var err error
@@ -152,8 +154,11 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 // writeChunk appends the rows of a chunk, counts what became of whom, and seals
 // what was computed.
 func (r *run) writeChunk(tables *personTables, slots []slot) error {
-	rows := newChunkRows(r.study.Carried)
+	rows := tables.rows
 	frames := rows.frames()
+	for _, f := range frames {
+		f.Clear()
+	}
 	for i := range slots {
 		s := &slots[i]
 		r.left.add(rows.exclusions, s.subject.ID)

@@ -114,7 +114,7 @@ func flip(t *testing.T, path string, at int, bit byte) []byte {
 // Of a table in several row groups the damaged one is named, and no other.
 func TestDamageIsTracedToOneOfMany(t *testing.T) {
 	f := schema.NewFrame(schema.WaveformsTable(), 0)
-	for i := range 9000 { // 4096 rows a group
+	for i := range 2500 { // 1024 rows a group
 		row := f.AddRow()
 		for _, id := range []string{"subject_id", "visit_id", "recording_id"} {
 			f.SetText(row, id, fmt.Sprintf("S%05d", i))
@@ -127,7 +127,7 @@ func TestDamageIsTracedToOneOfMany(t *testing.T) {
 		t.Fatal(err)
 	}
 	out := m.Outputs[1]
-	if len(out.RowGroups) != 3 || out.RowGroups[0].Rows != 4096 || out.RowGroups[2].Rows != 9000-2*4096 {
+	if len(out.RowGroups) != 3 || out.RowGroups[0].Rows != 1024 || out.RowGroups[2].Rows != 2500-2*1024 {
 		t.Fatalf("%+v", out.RowGroups)
 	}
 	g := out.RowGroups[1]

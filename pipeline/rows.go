@@ -78,20 +78,24 @@ func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitI
 
 func (c *chunkRows) addBeats(subjectID, visitID string, r *recordingResult) {
 	f := c.beats
-	for i, b := range r.beats {
-		row := f.AddRow()
-		f.SetText(row, "subject_id", subjectID)
-		f.SetText(row, "visit_id", visitID)
-		f.SetText(row, "recording_id", r.row.ID)
-		setInteger(f, row, "beat", i+1)
-		f.SetNumber(row, "onset_s", b.OnsetS)
-		f.SetNumber(row, "foot_s", b.FootS)
-		f.SetNumber(row, "period_s", b.PeriodS)
-		f.SetNumber(row, "minimum_mmhg", r.offset+float64(r.scale*b.Minimum))
-		f.SetNumber(row, "maximum_mmhg", r.offset+float64(r.scale*b.Maximum))
-		f.SetNumber(row, "template_correlation", b.Correlation)
-		f.SetBool(row, "accepted", b.Accepted)
-		f.SetText(row, "reason", b.Reason)
+	from := f.N
+	for range r.beats {
+		f.AddRow()
+	}
+	text := func(name string) []string { return f.Texts(name)[from:] }
+	number := func(name string) []float64 { return f.Numbers(name)[from:] }
+	subject, visit, recording, reason := text("subject_id"), text("visit_id"), text("recording_id"), text("reason")
+	beat, onset, foot, period := number("beat"), number("onset_s"), number("foot_s"), number("period_s")
+	minimum, maximum, correlation, accepted := number("minimum_mmhg"), number("maximum_mmhg"), number("template_correlation"), number("accepted")
+	for i := range r.beats {
+		b := &r.beats[i]
+		subject[i], visit[i], recording[i], reason[i] = subjectID, visitID, r.row.ID, b.Reason
+		beat[i], onset[i], foot[i], period[i] = float64(i+1), b.OnsetS, b.FootS, b.PeriodS
+		minimum[i], maximum[i] = r.offset+float64(r.scale*b.Minimum), r.offset+float64(r.scale*b.Maximum)
+		correlation[i], accepted[i] = b.Correlation, 0
+		if b.Accepted {
+			accepted[i] = 1
+		}
 	}
 }
 

@@ -37,6 +37,7 @@ type work struct {
 	sum     sum
 	places  map[string][]place // by subject: parts that rest on the same basis
 	writer  sealedWriter
+	rows    []byte          // of the part that is being kept
 	used    map[string]bool // files that a part was taken from or written to
 	taken   int             // subjects that were not computed again
 	sealed  int             // subjects that are in the work folder
@@ -149,8 +150,8 @@ func (w *work) keep(s *study.Subject, p *part, frames []*schema.Frame, from []in
 	if w == nil {
 		return nil
 	}
-	p.rows = appendRows(nil, frames, from)
-	return w.writer.add(s.ID, subjectKey(s), p)
+	w.rows = appendRows(w.rows[:0], frames, from)
+	return w.writer.add(s.ID, subjectKey(s), p, w.rows)
 }
 
 // take counts a subject whose part was taken from a sealed file.

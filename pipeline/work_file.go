@@ -31,17 +31,17 @@ type part struct {
 	Counts subjectCounts  `json:"counts"`
 	Inputs []schema.File  `json:"inputs"`
 	Issues []schema.Issue `json:"issues"`
-	rows   []byte         // see appendRows
+	rows   []byte         // of one that was read back; see appendRows
 }
 
-// encode writes the part: length of its JSON, the JSON, the rows.
-func (p *part) encode() ([]byte, error) {
+// encode writes the part with its rows: length of its JSON, the JSON, the rows.
+func (p *part) encode(out, rows []byte) ([]byte, error) {
 	about, err := json.Marshal(p)
 	if err != nil {
-		return nil, err
+		return out, err
 	}
-	out := binary.AppendUvarint(make([]byte, 0, 10+len(about)+len(p.rows)), uint64(len(about)))
-	return append(append(out, about...), p.rows...), nil
+	out = binary.AppendUvarint(out, uint64(len(about)))
+	return append(append(out, about...), rows...), nil
 }
 
 func decodePart(data []byte) (*part, error) {
@@ -72,19 +72,20 @@ type sealedEntry struct {
 // sealedWriter gathers the parts of one sealed file.
 type sealedWriter struct {
 	index sealedIndex
-	body  bytes.Buffer
+	body  []byte
 }
 
-func (w *sealedWriter) add(subject string, key sum, p *part) error {
-	data, err := p.encode()
-	if err != nil {
+func (w *sealedWriter) add(subject string, key sum, p *part, rows []byte) error {
+	start := len(w.body)
+	var err error
+	if w.body, err = p.encode(w.body, rows); err != nil {
 		return err
 	}
+	data := w.body[start:]
 	digest := sha256.Sum256(data)
 	w.index.Parts = append(w.index.Parts, sealedEntry{
-		Subject: subject, Key: hex.EncodeToString(key[:]), Offset: int64(w.body.Len()), Bytes: int64(len(data)), SHA256: hex.EncodeToString(digest[:]),
+		Subject: subject, Key: hex.EncodeToString(key[:]), Offset: int64(start), Bytes: int64(len(data)), SHA256: hex.EncodeToString(digest[:]),
 	})
-	w.body.Write(data)
 	return nil
 }
 
@@ -99,15 +100,14 @@ func (w *sealedWriter) write(results *store.Folder) (name string, err error) {
 	tail := binary.LittleEndian.AppendUint64(nil, uint64(len(index)))
 	tail = append(append(tail, digest[:]...), sealedMark...)
 	_, err = results.WriteLight(workFolder+name, func(out io.Writer) error {
-		for _, piece := range [][]byte{w.body.Bytes(), index, tail} {
+		for _, piece := range [][]byte{w.body, index, tail} {
 			if _, err := out.Write(piece); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
-	w.index.Parts = nil
-	w.body.Reset()
+	w.index.Parts, w.body = w.index.Parts[:0], w.body[:0]
 	return name, err
 }
 

@@ -44,6 +44,17 @@ func NewFrame(t Table, capacity int) *Frame {
 	return f
 }
 
+// Clear takes all rows out; the memory is kept for the next.
+func (f *Frame) Clear() {
+	for i := range f.Cols {
+		d := &f.Cols[i]
+		clear(d.Text)
+		clear(d.Wave)
+		d.Num, d.Text, d.Wave = d.Num[:0], d.Text[:0], d.Wave[:0]
+	}
+	f.N = 0
+}
+
 // AddRow appends a row in which every cell is missing and returns its number.
 func (f *Frame) AddRow() int {
 	for i, c := range f.Table.Columns {

@@ -1,6 +1,8 @@
 package parquet
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -39,6 +41,8 @@ type cells[T any] struct {
 	values   []T
 }
 
+var errKeyMissing = errors.New("a key is missing")
+
 // put adds a flat cell.
 func (c *cells[T]) put(v T, there bool) error {
 	switch {
@@ -48,7 +52,7 @@ func (c *cells[T]) put(v T, there bool) error {
 			c.def = append(c.def, isThere)
 		}
 	case c.key:
-		return fmt.Errorf("a key is missing")
+		return errKeyMissing
 	default:
 		c.def = append(c.def, isNull)
 	}
@@ -144,21 +148,43 @@ func numeric[T any](key bool, convert func(float64) (T, error)) columnBuffer {
 }
 
 // textColumn copies its texts into one piece of memory, so that the caller's
-// strings need not live until the row group is full.
+// strings need not live until the row group is full; ends says where each ends.
 type textColumn struct {
 	cells[pq.ByteArray]
 	bytes []byte
+	ends  []int
 }
 
 func (c *textColumn) add(d *schema.Data, from, to int) error {
+	if !c.key {
+		c.def = slices.Grow(c.def, to-from)
+	}
 	for row, s := range d.Text[from:to] {
-		start := len(c.bytes)
-		c.bytes = append(c.bytes, cleanText(s)...)
-		if err := c.put(c.bytes[start:len(c.bytes):len(c.bytes)], s != ""); err != nil {
-			return inRow(from+row, err)
+		switch {
+		case s != "":
+			c.bytes = append(c.bytes, cleanText(s)...)
+			c.ends = append(c.ends, len(c.bytes))
+			if !c.key {
+				c.def = append(c.def, isThere)
+			}
+		case c.key:
+			return inRow(from+row, errKeyMissing)
+		default:
+			c.def = append(c.def, isNull)
 		}
 	}
 	return nil
+}
+
+// each visits the texts in order until visit returns false.
+func (c *textColumn) each(visit func(i int, text []byte) bool) {
+	start := 0
+	for i, end := range c.ends {
+		if !visit(i, c.bytes[start:end:end]) {
+			return
+		}
+		start = end
+	}
 }
 
 // maxDictionary is the largest dictionary, in bytes, that a column chunk gets.
@@ -170,21 +196,31 @@ const maxDictionary = 1 << 20
 func (c *textColumn) repetitive() bool {
 	const look = 4096
 	seen, size := make(map[string]struct{}), 0
-	for i, v := range c.values {
+	pays := true
+	var last []byte
+	c.each(func(i int, v []byte) bool {
+		if i > 0 && bytes.Equal(v, last) {
+			return true
+		}
+		last = v
 		if _, ok := seen[string(v)]; !ok {
 			seen[string(v)] = struct{}{}
 			size += len(v) + 4
 		}
-		if size > maxDictionary || i == look && 4*len(seen) > 3*look {
-			return false
-		}
-	}
-	return 2*len(seen) <= len(c.values)
+		pays = size <= maxDictionary && !(i == look && 4*len(seen) > 3*look)
+		return pays
+	})
+	return pays && 2*len(seen) <= len(c.ends)
 }
 
 func (c *textColumn) write(w file.ColumnChunkWriter) error {
+	c.values = slices.Grow(c.values[:0], len(c.ends))
+	c.each(func(_ int, text []byte) bool {
+		c.values = append(c.values, text)
+		return true
+	})
 	err := c.cells.write(w)
-	c.bytes = c.bytes[:0]
+	c.bytes, c.ends, c.values = c.bytes[:0], c.ends[:0], nil
 	return err
 }
 

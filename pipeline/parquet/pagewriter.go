@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/binary"
 	"fmt"
+	"sync"
 
 	"github.com/apache/arrow/go/v17/parquet"
 	"github.com/apache/arrow/go/v17/parquet/file"
@@ -15,11 +16,10 @@ import (
 
 // pageWriter writes the pages of one column chunk after the other for the
 // library's column writers. The library's own page writer makes an encoder, which
-// is megabytes of tables, for every dictionary page; this one has one for the file.
+// is megabytes of tables, for every dictionary page; this one borrows one for a page.
 type pageWriter struct {
 	file.PageWriter // nil: of its methods the library calls those below alone
 	out             *sink
-	zstd            *zstd.Encoder
 	packed, header  []byte
 	statistics      *thrift.TMemoryBuffer
 
@@ -28,13 +28,19 @@ type pageWriter struct {
 	dictPages, dataPages map[parquet.Encoding]int32
 }
 
-func newPageWriter(out *sink) (*pageWriter, error) {
-	encoder, err := zstd.NewWriter(nil, zstd.WithZeroFrames(true), zstd.WithEncoderConcurrency(1))
-	if err != nil {
-		return nil, fmt.Errorf("parquet: %w", err)
-	}
-	return &pageWriter{out: out, zstd: encoder, statistics: thrift.NewTMemoryBuffer()}, nil
+func newPageWriter(out *sink) *pageWriter {
+	return &pageWriter{out: out, statistics: thrift.NewTMemoryBuffer()}
 }
+
+// encoders are those of the pages of all tables: what one makes of a page does
+// not depend on the pages before.
+var encoders = sync.Pool{New: func() any {
+	encoder, err := zstd.NewWriter(nil, zstd.WithZeroFrames(true), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20))
+	if err != nil {
+		panic(fmt.Sprintf("parquet: %v", err)) // of the options alone
+	}
+	return encoder
+}}
 
 // begin starts a column chunk.
 func (p *pageWriter) begin(about *metadata.ColumnChunkMetaDataBuilder) {
@@ -48,7 +54,9 @@ func (p *pageWriter) HasCompressor() bool { return true }
 
 // Compress returns the compressed page, which holds until the next call.
 func (p *pageWriter) Compress(_ *bytes.Buffer, page []byte) []byte {
-	p.packed = p.zstd.EncodeAll(page, p.packed[:0])
+	encoder := encoders.Get().(*zstd.Encoder)
+	p.packed = encoder.EncodeAll(page, p.packed[:0])
+	encoders.Put(encoder)
 	return p.packed
 }
 

@@ -21,11 +21,26 @@ const (
 	createdBy = "tonocohort"
 	magic     = "PAR1"
 
-	// Rows per row group. A wave column takes about a KiB a row, so that
-	// both kinds of table hold a row group in some tens of MB.
-	groupRows     = 131072
-	groupWaveRows = 4096
+	// A full row group has some hundred thousand cells, or a few MB of waves: a
+	// run holds one of every table, however many rows they get.
+	groupCells    = 1 << 19
+	mostGroupRows = 1 << 15
+	groupWaveRows = 1 << 10
 )
+
+// rowsOfGroup is how many rows a full row group of a table has, a power of two.
+func rowsOfGroup(t schema.Table) int {
+	rows := mostGroupRows
+	for rows > groupWaveRows && rows*len(t.Columns) > groupCells {
+		rows /= 2
+	}
+	for _, c := range t.Columns {
+		if c.Kind == schema.Wave {
+			rows = groupWaveRows
+		}
+	}
+	return rows
+}
 
 // Writer writes one table as a Parquet file. It holds at most one row group;
 // where row groups end depends on the table alone, so that the bytes do not
@@ -52,17 +67,11 @@ type Writer struct {
 // data dictionary and the Arrow schema are added. What is wrong with the
 // table or with w is returned by Append or Close.
 func NewWriter(w io.Writer, t schema.Table, meta map[string]string) *Writer {
-	rows := groupRows
-	for _, c := range t.Columns {
-		if c.Kind == schema.Wave {
-			rows = groupWaveRows
-		}
-	}
-	return newWriter(w, t, meta, rows)
+	return newWriter(w, t, meta, rowsOfGroup(t))
 }
 
 func newWriter(w io.Writer, t schema.Table, meta map[string]string, rows int) *Writer {
-	out := &Writer{table: t, out: &sink{w: bufio.NewWriterSize(w, 1<<18)}, groupRows: rows}
+	out := &Writer{table: t, out: &sink{w: bufio.NewWriterSize(w, 1<<15)}, groupRows: rows}
 	out.err = out.start(meta)
 	return out
 }
@@ -82,9 +91,7 @@ func (w *Writer) start(meta map[string]string) (err error) {
 	}
 	w.plain, w.dict = properties(false), properties(true)
 	w.file = metadata.NewFileMetadataBuilder(sc, w.plain, keys)
-	if w.pages, err = newPageWriter(w.out); err != nil {
-		return err
-	}
+	w.pages = newPageWriter(w.out)
 	_, err = io.WriteString(w.out, magic)
 	return err
 }

@@ -58,12 +58,16 @@ func TestBytesDoNotDependOnPortions(t *testing.T) {
 
 func TestRowGroupsOfTables(t *testing.T) {
 	flat := schema.Table{Name: "flat", Columns: []schema.Column{{Name: "x", Kind: schema.Number}}}
+	wide := schema.Table{Name: "wide"}
+	for i := range 100 {
+		wide.Columns = append(wide.Columns, schema.Column{Name: fmt.Sprintf("x%d", i), Kind: schema.Number})
+	}
 	waves := schema.Table{Name: "waves", Columns: []schema.Column{{Name: "x", Kind: schema.Wave}}}
 	for _, c := range []struct {
 		table schema.Table
 		rows  int
 		want  []int64
-	}{{flat, 131073, []int64{131072, 1}}, {waves, 8193, []int64{4096, 4096, 1}}} {
+	}{{flat, 32769, []int64{32768, 1}}, {wide, 4097, []int64{4096, 1}}, {waves, 2049, []int64{1024, 1024, 1}}} {
 		f := schema.NewFrame(c.table, c.rows)
 		for range c.rows {
 			f.AddRow()
