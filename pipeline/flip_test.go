@@ -142,7 +142,7 @@ func TestDamageIsTracedToOneOfMany(t *testing.T) {
 			parts = append(parts, d.Part)
 		}
 	}
-	if !slices.Equal(parts, []string{"row group 1 (rows 4097 to 8192)"}) {
+	if !slices.Equal(parts, []string{"row group 1 (rows 1025 to 2048)"}) {
 		t.Errorf("%q", parts)
 	}
 }
