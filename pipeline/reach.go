@@ -39,6 +39,8 @@ func (r Reach) names(file string) bool {
 		return r.Table == AllReleased
 	case file == issuesPath:
 		return r.Table == AllIssues
+	case strings.HasPrefix(file, personFigures): // drawn from residuals and replicates
+		return r.Table == AllStatistics || r.Table == "residuals" || r.Table == "agreement"
 	case personLevel(file):
 		return r.Table == AllPersonTables || tablePath(r.Table) == file
 	}

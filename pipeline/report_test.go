@@ -13,6 +13,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"tonocohort/pipeline"
 )
 
 // csvRow is a row of a released CSV by column.
@@ -348,5 +350,55 @@ func TestFlowOfTheReportAddsUp(t *testing.T) {
 	end()
 	if stages < 6 {
 		t.Errorf("%d stages", stages)
+	}
+}
+
+// Figures of single persons stand with the restricted tables, say so in the
+// picture and in the file, name nobody, and show as many as the table counts.
+func TestPersonFiguresStayWithTheStudy(t *testing.T) {
+	results := filepath.Join(demoDir(t), "results")
+	m, err := pipeline.ReadManifest(results)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := 0
+	for _, out := range m.Outputs {
+		figure := strings.HasSuffix(out.Path, ".svg")
+		private := strings.HasPrefix(out.Path, "tables/figures/")
+		if figure && private != out.Restricted {
+			t.Errorf("%s: restricted %v", out.Path, out.Restricted)
+		}
+		if !figure {
+			continue
+		}
+		data, err := os.ReadFile(filepath.Join(results, out.Path))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if marks := bytes.Count(data, []byte("RESTRICTED: shows single persons")); private != (marks == 2) || !private && marks > 0 {
+			t.Errorf("%s carries the mark %d times", out.Path, marks)
+		}
+		if bytes.Contains(data, []byte("TQ0")) {
+			t.Errorf("%s names a person", out.Path)
+		}
+		if private {
+			seen++
+		}
+	}
+	if seen < 4 {
+		t.Errorf("%d figures of single persons", seen)
+	}
+	agreement := table(t, results, "agreement")
+	for row := range agreement.N {
+		if agreement.TextAt(row, "variable") != "central_pp_mmhg" || agreement.TextAt(row, "comparison") != "replicates" || agreement.TextAt(row, "statistic") != "bias" {
+			continue
+		}
+		data, err := os.ReadFile(filepath.Join(results, "tables", "figures", "replicates_central_pp_mmhg.svg"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := bytes.Count(data, []byte("<circle")); float64(n) != agreement.Number(row, "n") {
+			t.Errorf("%d points of %g persons", n, agreement.Number(row, "n"))
+		}
 	}
 }

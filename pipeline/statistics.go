@@ -8,6 +8,7 @@ import (
 	"math"
 	"slices"
 
+	"tonocohort/pipeline/report"
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
 	"tonocohort/pipeline/tabulate"
@@ -60,12 +61,17 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	}
 	results.Flow = continued(before, results.Flow)
 	aside := []*schema.Frame{results.Precision, tabulate.Departures(visits)}
+	persons := report.Persons{}
 	if measured.Recordings != nil { // pooled studies have no recordings
 		drift, drifting := tabulate.Drift(measured, o.manifest.Settings.Privacy)
 		results.Issues = append(results.Issues, drifting...)
 		results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
 		aside = append(aside, drift)
+		for _, p := range tabulate.Replicates(measured, o.manifest.Settings.Analysis) {
+			persons.Replicates = append(persons.Replicates, report.Pairs(p))
+		}
 	}
+	persons.Residuals, persons.Agreement = results.Residuals, results.Agreement
 	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
 	o.summary = results.Summary
 	sensitivity, seeds := tabulate.Sensitivity(measured, o.manifest.Settings, combineReadings)
@@ -76,12 +82,31 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 			return err
 		}
 	}
+	if err := o.illustratePersons(persons); err != nil {
+		return err
+	}
 	if err := o.writeIssues(); err != nil {
 		return err
 	}
 	o.countIssues()
 	departures, quality := tabulate.UsedVisits(visits)
 	return o.release(visits, results, sensitivity, departures, quality)
+}
+
+// personFigures is where figures of single persons stand: with the restricted
+// tables.
+const personFigures = tablesFolder + "figures/"
+
+// illustratePersons draws what stays with the study.
+func (o *output) illustratePersons(p report.Persons) error {
+	for _, d := range report.PersonFigures(p) {
+		out, err := writeFile(o.results, personFigures+d.Name+".svg", true, d.File().WriteSVG)
+		if err != nil {
+			return err
+		}
+		o.manifest.Outputs = append(o.manifest.Outputs, out)
+	}
+	return nil
 }
 
 func (o *output) countIssues() {

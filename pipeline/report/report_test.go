@@ -69,6 +69,7 @@ func everything(name string) Source {
 		released(schema.FlowTable(), map[string]any{"unit": "subjects", "stage": name, "order": 1, "in": 40, "out": 30, "reason": name, "n": 10}, map[string]any{"unit": "subjects", "stage": "set:" + name, "order": 2, "in": 30, "out": 30, "n": 0}),
 		released(schema.CharacteristicsTable("sex"), characteristics...),
 		released(schema.SummaryTable([]string{"sex", name}), summary...),
+		released(schema.ChangeTable([]string{"sex", name}), with(base, "statistic", "mean_change", "from_visit", name, "to_visit", name, "method", name), with(base, "statistic", "n_persons", "from_visit", name, "to_visit", name)),
 		released(schema.CentilesTable(), with(base, "statistic", "p50", "age_years", 20, "method", name), with(base, "statistic", "p50", "age_years", 30, "method", name)),
 		released(schema.RegressionTable(), with(base, "term", name+"="+name, "statistic", "estimate"), with(base, "term", "age_years", "statistic", "estimate")),
 		released(schema.ComparisonTable(), with(base, "statistic", "difference_of_means"), with(base, "statistic", "mean"), with(base, "statistic", "sd")),

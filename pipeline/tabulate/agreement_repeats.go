@@ -3,6 +3,7 @@ package tabulate
 import (
 	"math"
 
+	"tonocohort/schema"
 	"tonocohort/stats"
 	concord "tonocohort/stats/agree"
 )
@@ -198,4 +199,27 @@ func (a *agreement) operatorPairs(t topic, pairs [][]float64) {
 	sample.SD /= math.Sqrt2
 	r := stats.Result{Statistic: "single_measurement_sd", Estimate: sample.SD, Method: "sd_of_differences/sqrt(2)", Unit: t.unit}
 	a.write(t, n, r, stats.StandardDeviationInterval(sample, confidence))
+}
+
+// Pair is a variable of the first two recordings of a visit, one pair per person.
+type Pair struct {
+	Variable, Unit string
+	First, Second  []float64
+}
+
+// Replicates lists the pairs behind the repeatability of central pressure.
+func Replicates(m Measured, plan schema.Analysis) []Pair {
+	a := &agreement{m: m}
+	a.one, _ = m.examinedVisits(plan)
+	var list []Pair
+	for _, name := range []string{"central_sbp_mmhg", "central_pp_mmhg"} {
+		p := Pair{Variable: name, Unit: m.Recordings.Column(name).Unit}
+		for _, values := range a.valuesOf(name, repeated(a.one)) {
+			if values = present(values); len(values) > 1 {
+				p.First, p.Second = append(p.First, values[0]), append(p.Second, values[1])
+			}
+		}
+		list = append(list, p)
+	}
+	return list
 }

@@ -63,7 +63,18 @@ func charts(name func() string) []*Figure {
 	for range 3 {
 		specification.Choices = append(specification.Choices, Choice{Label: "Calibration", Levels: []Level{{Label: name(), On: make([]bool, 24)}, {Label: name(), On: slices.Repeat([]bool{true}, 24)}}})
 	}
-	return []*Figure{flow.Draw(), bands.Draw(), curves.Draw(), forest(true), forest(false), specification.Draw()}
+	scatter := func(n, panels int) *Figure {
+		c := Scatter{Name: "scatter", Title: name(), Desc: name(), XLabel: "Fitted Central PP (mmHg)", YLabel: "Observed less fitted (mmHg)"}
+		for range panels {
+			p := Cloud{Title: "n = 9", Levels: []LevelLine{{3, "upper limit", false}, {2.9, "bias", true}, {2.8, "lower limit", false}}}
+			for k := range n {
+				p.X, p.Y = append(p.X, float64(k%97)), append(p.Y, float64(k%89)/10)
+			}
+			c.Panels = append(c.Panels, p)
+		}
+		return c.Draw()
+	}
+	return []*Figure{scatter(40, 2), scatter(MostPoints+1, 1), flow.Draw(), bands.Draw(), curves.Draw(), forest(true), forest(false), specification.Draw()}
 }
 
 // turns gives the names one after the other.
@@ -173,6 +184,33 @@ func TestHiddenIsNoValue(t *testing.T) {
 	}
 	if discs, signs := count(at(0, "")); discs != 4 || signs != 1 {
 		t.Errorf("zero: %d discs and %d signs, want 4 and 1", discs, signs)
+	}
+}
+
+// Of many points none is left out, and the figure stays small: a square stands
+// for each place that holds any.
+func TestManyPointsAreSquares(t *testing.T) {
+	of := func(n int) (discs, squares int) {
+		p := Cloud{}
+		for k := range n {
+			p.X, p.Y = append(p.X, float64(k%1009)), append(p.Y, float64(k%997))
+		}
+		p.X, p.Y = append(p.X, 1e5, math.NaN()), append(p.Y, 500, 1) // one far away, one missing
+		for _, s := range (Scatter{Panels: []Cloud{p}}).Draw().shapes {
+			switch s.kind {
+			case disc:
+				discs++
+			case area:
+				squares++
+			}
+		}
+		return discs, squares
+	}
+	if discs, squares := of(100); discs != 101 || squares != 0 {
+		t.Errorf("100 points: %d discs, %d squares", discs, squares)
+	}
+	if discs, squares := of(200_000); discs != 0 || squares > 48*48 || squares < 2 {
+		t.Errorf("200000 points: %d discs, %d squares", discs, squares)
 	}
 }
 

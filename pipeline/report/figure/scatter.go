@@ -1,0 +1,136 @@
+package figure
+
+import (
+	"fmt"
+	"math"
+)
+
+// MostPoints is how many points of single persons are drawn one by one in a panel;
+// of more, squares stand for how many lie in them, so that a figure of a million
+// persons has the size of one of a thousand and no point is left out.
+const MostPoints = 2000
+
+// Scatter is points of single persons, a panel beside a panel on the same axes,
+// with curves and level lines over them.
+type Scatter struct {
+	Name, Title, Desc string
+	XLabel, YLabel    string
+	Panels            []Cloud
+}
+
+// Cloud is one panel. Points with a NaN are passed over.
+type Cloud struct {
+	Title  string
+	X, Y   []float64
+	Lines  []Line      // over the points
+	Levels []LevelLine // from edge to edge
+}
+
+// LevelLine is a horizontal line with its label at the right.
+type LevelLine struct {
+	At    float64
+	Label string
+	Main  bool
+}
+
+// bins is how many squares an axis is cut into.
+const bins = 48
+
+// Draw draws the panels.
+func (c Scatter) Draw() *Figure {
+	const left, top, bottom, between, height = 62.0, 34.0, 48.0, 20.0, 400.0
+	f := &Figure{Name: c.Name, Title: c.Title, Desc: c.Desc, Width: 720, Height: height}
+	if len(c.Panels) == 1 {
+		f.Width = 560
+	}
+	var xs, ys []float64
+	right := 14.0
+	for _, p := range c.Panels {
+		for i := range p.X {
+			if !math.IsNaN(p.X[i]) && !math.IsNaN(p.Y[i]) {
+				xs, ys = append(xs, p.X[i]), append(ys, p.Y[i])
+			}
+		}
+		for _, l := range p.Lines {
+			xs, ys = append(xs, known(l.X, l.Y)...), append(ys, l.Y...)
+			right = max(right, widthOf(l.Label, small, true)+9)
+		}
+		for _, l := range p.Levels {
+			ys = append(ys, l.At)
+			right = max(right, widthOf(l.Label, small, true)+9)
+		}
+	}
+	n := float64(len(c.Panels))
+	width := (f.Width - left - n*right - (n-1)*between) / n
+	for i, p := range c.Panels {
+		from := left + float64(i)*(width+right+between)
+		x, y := newAxis(xs, from, from+width, false, 5), newAxis(ys, height-bottom, top, false, 6)
+		label := c.YLabel
+		if i > 0 {
+			label = ""
+		}
+		f.below(x, height-bottom, top, c.XLabel)
+		f.beside(y, from, from+width, label, i == 0)
+		f.boldText(from, top-12, p.Title, large, atStart)
+		f.cloud(p, x, y)
+		f.lines(p.Lines, x, y)
+		f.levels(p.Levels, x, y)
+	}
+	return f
+}
+
+// cloud draws the points, or how many lie in each square.
+func (f *Figure) cloud(p Cloud, x, y axis) {
+	shown := 0
+	for i := range p.X {
+		if !math.IsNaN(p.X[i]) && !math.IsNaN(p.Y[i]) {
+			shown++
+		}
+	}
+	if shown <= MostPoints {
+		for i := range p.X {
+			if !math.IsNaN(p.X[i]) && !math.IsNaN(p.Y[i]) {
+				f.add(shape{kind: disc, points: []point{{x.at(p.X[i]), y.at(p.Y[i])}}, radius: 2, stroke: frame, width: 0.9})
+			}
+		}
+		return
+	}
+	side := (x.to - x.from) / bins
+	rows := int((y.from-y.to)/side) + 1
+	counts := make([]int, bins*rows)
+	most := 0
+	for i := range p.X {
+		if math.IsNaN(p.X[i]) || math.IsNaN(p.Y[i]) {
+			continue
+		}
+		column, row := min(bins-1, int((x.at(p.X[i])-x.from)/side)), min(rows-1, int((y.from-y.at(p.Y[i]))/side))
+		counts[row*bins+column]++
+		most = max(most, counts[row*bins+column])
+	}
+	for k, n := range counts {
+		if n == 0 {
+			continue
+		}
+		// The side grows with the root, the area with the number; one person is seen.
+		half := max(0.8, side/2*math.Sqrt(float64(n)/float64(most)))
+		cx, cy := x.from+(float64(k%bins)+0.5)*side, y.from-(float64(k/bins)+0.5)*side
+		f.area(frame, "", 0, point{cx - half, cy - half}, point{cx + half, cy - half}, point{cx + half, cy + half}, point{cx - half, cy + half})
+	}
+	f.text(x.to, y.to-12, fmt.Sprintf("largest square: %d points", most), small, atEnd)
+}
+
+// levels draws lines from edge to edge, their labels apart at the right.
+func (f *Figure) levels(list []LevelLine, x, y axis) {
+	places := make([]float64, len(list))
+	for i, l := range list { // ascending places: the list comes from above
+		places[i] = y.at(l.At)
+		width, dash := 1.2, []float64{6, 3}
+		if l.Main {
+			width, dash = 2, nil
+		}
+		f.line(blue, width, dash, point{x.from, places[i]}, point{x.to, places[i]})
+	}
+	for i, at := range apart(places, 13, y.to, y.from) {
+		f.text(x.to+5, at+4, list[i].Label, small, atStart)
+	}
+}
