@@ -11,7 +11,6 @@ import (
 	"strings"
 
 	"tonocohort/pipeline/report"
-	"tonocohort/pipeline/report/figure"
 	"tonocohort/pipeline/store"
 )
 
@@ -23,8 +22,8 @@ const (
 
 // Resolutions of a PNG, in dots per inch.
 const (
-	LeastDPI = figure.LeastDPI
-	MostDPI  = figure.MostDPI
+	LeastDPI = report.LeastDPI
+	MostDPI  = report.MostDPI
 )
 
 // FigureForms lists the forms.
@@ -64,7 +63,7 @@ func DrawFigures(ctx context.Context, resultsDir, outDir string, o FigureOptions
 			return names, err
 		}
 		name := d.Name + "." + o.Form
-		if _, err := store.WriteAtomic(outDir, name, func(w io.Writer) error { return drawn(d.File(), w, o) }); err != nil {
+		if _, err := store.WriteAtomic(outDir, name, func(w io.Writer) error { return drawn(d, w, o) }); err != nil {
 			return names, fmt.Errorf("%s: %w", d.Name, err)
 		}
 		names = append(names, name)
@@ -72,11 +71,11 @@ func DrawFigures(ctx context.Context, resultsDir, outDir string, o FigureOptions
 	return names, nil
 }
 
-func drawn(f *figure.Figure, w io.Writer, o FigureOptions) error {
+func drawn(d report.Drawing, w io.Writer, o FigureOptions) error {
 	if o.Form == FigurePNG {
-		return f.WritePNG(w, o.DPI)
+		return d.File().WritePNG(w, o.DPI)
 	}
-	return f.WriteSVG(w)
+	return d.File().WriteSVG(w)
 }
 
 // FigureNames are the figures of the release of sealed results.

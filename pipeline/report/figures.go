@@ -16,6 +16,12 @@ type Drawing struct {
 	Caption string // what is drawn, what the bars are, of whom
 }
 
+// Resolutions of a PNG, in dots per inch.
+const (
+	LeastDPI = figure.LeastDPI
+	MostDPI  = figure.MostDPI
+)
+
 // File is the drawing as a file of its own, with its caption, the caution and its
 // mark.
 func (d Drawing) File() *figure.Figure { return d.Framed(d.Caption, schema.Caution) }
