@@ -282,3 +282,23 @@ func TestSurveyCoverage(t *testing.T) {
 		t.Errorf("coverage %.4f", share)
 	}
 }
+
+// Where nobody lies above the estimate the share below it is 1 without error: that
+// is no interval of no width, but none.
+func TestQuantileOfAllBelowHasNoInterval(t *testing.T) {
+	weights, clusters, rows, x := make([]float64, 12), make([]int, 12), make([]int, 12), make([]float64, 12)
+	for i := range x {
+		weights[i], clusters[i], rows[i], x[i] = 1+float64(i%3), i, i, float64(10+i)
+	}
+	s, err := NewSurvey(weights, nil, clusters, CentredSinglePSU)
+	if err != nil {
+		t.Fatal(err)
+	}
+	q, i := s.Quantile(s.Workspace(), rows, x, 0.975, MeanPositions, ReferenceLevel)
+	if q != 21 || !math.IsNaN(i.Low) || !math.IsNaN(i.High) {
+		t.Errorf("P97.5 of twelve is %g with the interval %g to %g", q, i.Low, i.High)
+	}
+	if _, i = s.Quantile(s.Workspace(), rows, x, 0.5, MeanPositions, ReferenceLevel); !(i.Low < i.High) {
+		t.Errorf("the median has the interval %g to %g", i.Low, i.High)
+	}
+}

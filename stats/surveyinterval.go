@@ -27,7 +27,8 @@ func (e Estimate) ProportionInterval(level float64) Interval {
 // Woodruff (1952, J Am Stat Assoc 47:635-46): Student's interval of the
 // proportion at or below the estimate, carried back through the quantiles. x is
 // sorted upwards and x[i] belongs to rows[i]; both ends are NaN where the
-// interval of the proportion leaves 0 or 1, or without degrees of freedom.
+// interval of the proportion leaves 0 or 1, where nobody lies above the estimate
+// (its proportion, 1, has no spread to judge by), or without degrees of freedom.
 func (s *Survey) Quantile(w *Workspace, rows []int, x []float64, p float64, t QuantileType, level float64) (float64, Interval) {
 	i := Interval{Low: math.NaN(), High: math.NaN(), Level: level, Method: MethodWoodruff}
 	cumulated := s.Cumulated(rows)
@@ -41,8 +42,8 @@ func (s *Survey) Quantile(w *Workspace, rows []int, x []float64, p float64, t Qu
 			below[k] = 1
 		}
 	}
-	share := s.Mean(w, rows, below).Interval(level)
-	if share.Low >= 0 && share.High <= 1 {
+	at := s.Mean(w, rows, below)
+	if share := at.Interval(level); at.Value < 1 && share.Low >= 0 && share.High <= 1 {
 		i.Low, i.High = WeightedQuantile(x, cumulated, share.Low, t), WeightedQuantile(x, cumulated, share.High, t)
 	}
 	return q, i

@@ -149,5 +149,8 @@ func (r *reporter) note(name, value, code, message, hint string) {
 }
 
 func (r *reporter) add(size schema.Size, name, value, code, message, hint string) {
-	r.issues = append(r.issues, schema.Issue{Size: size, File: r.file, Name: r.path(name), Value: value, Code: code, Message: message, Hint: hint})
+	issue := schema.Issue{Size: size, File: r.file, Name: r.path(name), Value: value, Code: code, Message: message, Hint: hint}
+	if !slices.Contains(r.issues, issue) { // what holds for women and for men is said once
+		r.issues = append(r.issues, issue)
+	}
 }
