@@ -25,6 +25,8 @@ func rowKey(table string) []string {
 		return []string{"subject_id", "visit_id", "reading"}
 	case "exclusions":
 		return []string{"level", "subject_id", "visit_id", "recording_id", "stage", "reason"}
+	case "issues":
+		return []string{"size", "code", "file", "row", "column", "name", "value"}
 	case "flow":
 		return []string{"unit", "stage", "reason"}
 	case "precision":

@@ -31,7 +31,7 @@ func sealedWith(t testing.TB, build string, frames ...*schema.Frame) string {
 			t.Fatal(err)
 		}
 	}
-	out, err := writeFile(o.results, tablesFolder+"issues.txt", true, func(w io.Writer) error {
+	out, err := writeFile(o.results, tablesFolder+"remarks.txt", true, func(w io.Writer) error {
 		_, err := io.WriteString(w, "height 17.25 cm by "+build)
 		return err
 	})

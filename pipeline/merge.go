@@ -117,12 +117,12 @@ func (m *merge) ownSets() ([]study.NamedFile, error) {
 	}
 	defer root.Close()
 	var sets []study.NamedFile
-	for _, name := range study.OwnSets(m.manifest.Settings.Analysis) {
-		data, _, err := root.ReadFile(ownFolder+name, nil, maxPlan)
+	for _, own := range study.OwnSets(m.manifest.Settings.Analysis) {
+		data, _, err := root.ReadFile(ownFolder+own.File, nil, maxPlan)
 		if err != nil {
 			return nil, err
 		}
-		sets = append(sets, study.NamedFile{Name: name, Data: data})
+		sets = append(sets, study.NamedFile{Path: own.File, Name: own.Name, Data: data})
 	}
 	return sets, nil
 }

@@ -27,7 +27,7 @@ func readOwnSets(files []study.NamedFile, compareWith []string, file, section st
 			if section != "" {
 				path = section + "." + path
 			}
-			issues = append(issues, schema.Issue{Size: schema.SizeStructural, File: file, Name: path, Value: f.Name,
+			issues = append(issues, schema.Issue{Size: schema.SizeStructural, File: file, Name: path, Value: f.Path,
 				Code: "published_set_unreadable", Message: err.Error(), Hint: "tonocohort published --help has the format"})
 			continue
 		}
@@ -45,7 +45,7 @@ func (o *output) keepOwnSets(files []study.NamedFile) error {
 		return fmt.Errorf("%s", issues[0]) // the plan was judged before
 	}
 	for _, f := range files {
-		out, err := writeFile(o.results, ownFolder+f.Name, false, func(w io.Writer) error {
+		out, err := writeFile(o.results, ownFolder+f.Path, false, func(w io.Writer) error {
 			_, err := w.Write(f.Data)
 			return err
 		})

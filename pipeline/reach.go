@@ -21,7 +21,7 @@ const (
 	AllPersonTables = "person-level tables" // written recording by recording
 	AllStatistics   = "statistics"          // the other tables
 	AllReleased     = "release"             // whatever stands in release/
-	AllIssues       = "issues.txt"
+	AllIssues       = "issues"
 )
 
 // String is the reach for a person; of many columns it names the first.
@@ -166,6 +166,7 @@ func settingReaches() map[string][]Reach {
 		"analysis.precision":     inStatistics("precision"),
 		"analysis.equivalence":   inStatistics("comparison"),
 		"analysis.compare_with":  inStatistics("comparison"),
+		"analysis.compare_files": inStatistics("comparison"),
 		"analysis.quantile_type": inStatistics("summary", "characteristics", "change", "standardised"),
 		"analysis.models":        inStatistics("regression", "residuals", "sensitivity"),
 		"analysis.sensitivity":   inStatistics("sensitivity"),

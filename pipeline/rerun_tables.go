@@ -90,7 +90,7 @@ func (r *Rerun) fromTables(ctx context.Context, resultsDir string, old *sealedFo
 
 // issuesPath holds what was found wrong in the study, which the tables do not
 // tell.
-const issuesPath = tablesFolder + "issues.txt"
+const issuesPath = tablesFolder + AllIssues + ".parquet"
 
 // openUnsealed opens what has just been computed, with the manifest that would
 // seal it.
@@ -106,7 +106,10 @@ func openUnsealed(dir string, m *schema.Manifest) (*sealedFolder, error) {
 // a file that the settings name: everything but recordings.
 func isStudyTable(s schema.Settings, path string) bool {
 	named := []string{study.SettingsFile, s.Tables.Subjects, s.Tables.Visits, s.Tables.Cuff, s.Tables.Recordings, s.Tables.Reviews, s.Tables.Withdrawn, s.Central.TransferFile}
-	for _, name := range append(named, study.OwnSets(s.Analysis)...) {
+	for _, own := range study.OwnSets(s.Analysis) {
+		named = append(named, own.File)
+	}
+	for _, name := range named {
 		if name != "" && filepath.ToSlash(filepath.Clean(name)) == path {
 			return true
 		}

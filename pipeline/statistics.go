@@ -3,10 +3,10 @@ package pipeline
 import (
 	"context"
 	"fmt"
-	"io"
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"tonocohort/pipeline/report"
 	"tonocohort/pipeline/store"
@@ -167,17 +167,25 @@ func continued(first, second *schema.Frame) *schema.Frame {
 // writeIssues keeps the list that was shown at the terminal.
 func (o *output) writeIssues() error {
 	schema.SortIssues(o.issues)
-	out, err := writeFile(o.results, tablesFolder+"issues.txt", true, func(w io.Writer) error {
-		for _, i := range o.issues {
-			if _, err := fmt.Fprintf(w, "%s\t%s\t%s\n", i.Size, i.Code, i); err != nil {
-				return err
-			}
+	return o.write(issuesFrame(o.issues))
+}
+
+// issuesFrame makes a table of issues.
+func issuesFrame(issues []schema.Issue) *schema.Frame {
+	f := schema.NewFrame(schema.IssuesTable(), len(issues))
+	for _, i := range issues {
+		row := f.AddRow()
+		for _, cell := range []struct{ column, text string }{
+			{"size", string(i.Size)}, {"code", i.Code}, {"file", i.File}, {"name", i.Name}, {"value", i.Value}, {"message", i.Message}, {"hint", i.Hint},
+		} {
+			f.SetText(row, cell.column, strings.ToValidUTF8(cell.text, "\uFFFD")) // a cell of a table need not be UTF-8
 		}
-		return nil
-	})
-	if err != nil {
-		return err
+		if i.Row > 0 {
+			setInteger(f, row, "row", i.Row)
+		}
+		if i.Row > 0 && i.Column > 0 {
+			setInteger(f, row, "column", i.Column)
+		}
 	}
-	o.manifest.Outputs = append(o.manifest.Outputs, out)
-	return nil
+	return f
 }

@@ -2,7 +2,9 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 
 	"tonocohort/pipeline/store"
@@ -98,15 +100,36 @@ func (s *source) plan(planFile string, table schema.Table) (plan, error) {
 	p := plan{analysis: loaded.Analysis, file: name, section: loaded.Section, issues: loaded.Issues,
 		inputs: []schema.File{{Path: name, Bytes: int64(len(data)), SHA256: digest}}}
 	for _, own := range study.OwnSets(p.analysis) {
-		data, digest, err := root.ReadFile(own, nil, maxPlan)
+		data, digest, err := root.ReadFile(own.File, nil, maxPlan)
 		if err != nil {
-			return plan{}, fmt.Errorf("the published set %s: %w", own, err)
+			p.unread(own, err, loaded.Locate)
+			continue
 		}
-		p.own = append(p.own, study.NamedFile{Name: own, Data: data})
-		p.inputs = append(p.inputs, schema.File{Path: own, Bytes: int64(len(data)), SHA256: digest})
+		p.own = append(p.own, study.NamedFile{Path: own.File, Name: own.Name, Data: data})
+		p.inputs = append(p.inputs, schema.File{Path: own.File, Bytes: int64(len(data)), SHA256: digest})
 	}
 	p.judge(table, loaded.Locate)
 	return p, nil
+}
+
+// unread adds the fault of a published set that the plan names and that cannot be
+// read.
+func (p *plan) unread(own study.OwnSet, err error, locate func([]schema.Issue)) {
+	i := schema.Issue{Size: schema.SizeStructural, File: p.file, Name: fmt.Sprintf("compare_with[%d]", own.Index), Value: own.File,
+		Code: "cannot_read", Message: "the file cannot be read", Hint: "the path is relative to the folder of the plan"}
+	if errors.Is(err, fs.ErrNotExist) {
+		i.Code, i.Message = "missing_file", "no such file beside the plan"
+	}
+	if p.section != "" {
+		i.Name = p.section + "." + i.Name
+	}
+	if own.Name != own.File {
+		i.Name += ".file"
+	}
+	found := []schema.Issue{i}
+	locate(found)
+	p.issues = append(p.issues, found...)
+	schema.SortIssues(p.issues)
 }
 
 // maxPlan bounds the size of a plan and of a published set.
@@ -116,11 +139,11 @@ const maxPlan = 1 << 20
 func (s *source) ownPlan(table schema.Table) (plan, error) {
 	p := plan{analysis: s.manifest.Settings.Analysis, file: ManifestName, section: "settings.analysis"}
 	for _, own := range study.OwnSets(p.analysis) {
-		data, err := s.file(ownFolder + own)
+		data, err := s.file(ownFolder + own.File)
 		if err != nil {
 			return plan{}, err
 		}
-		p.own = append(p.own, study.NamedFile{Name: own, Data: data})
+		p.own = append(p.own, study.NamedFile{Path: own.File, Name: own.Name, Data: data})
 	}
 	p.judge(table, func([]schema.Issue) {})
 	return p, nil

@@ -161,6 +161,23 @@ func ExclusionsTable() Table {
 		}}
 }
 
+// IssuesTable declares what was found wrong or assumed, as it was shown at the
+// terminal. Ids have no columns: what was left out of whom stands in exclusions.
+func IssuesTable() Table {
+	return Table{Name: "issues", RowPer: "issue", Restricted: true, Meaning: "what was found wrong in the study or was assumed, in the order in which it was shown",
+		Columns: []Column{
+			category("size", "how far it reaches", string(SizeStructural), string(SizeValue), string(SizeRecording), string(SizeNote)),
+			text("code", "stable name of the rule"),
+			text("file", "file of the study, or part of the results, that it is about"),
+			integer("row", "line of the file as an editor counts it, its header being line 1; empty: the whole file"),
+			integer("column", "position of the column, from 1; empty: the whole row"),
+			text("name", "name of the column or setting"),
+			text("value", "the offending text, shortened"),
+			text("message", "what is wrong, or what was assumed"),
+			text("hint", "what would mend it"),
+		}}
+}
+
 // FlowTable declares the participant flow; at every stage in = out + the sum of n.
 func FlowTable() Table {
 	return Table{Name: "flow", RowPer: "stage and reason", Meaning: "how many came in, were left out for which first reason, and went on (STROBE item 13)",

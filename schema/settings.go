@@ -205,10 +205,15 @@ type Analysis struct {
 	Threshold    map[string]float64  `yaml:"threshold" json:"threshold"`
 	Models       []Model             `yaml:"models" json:"models"`
 	Sensitivity  SensitivitySettings `yaml:"sensitivity" json:"sensitivity"`
-	CompareWith  []string            `yaml:"compare_with" json:"compare_with"`
+	CompareWith  PublishedNames      `yaml:"compare_with" json:"compare_with"`
+	CompareFiles map[string]string   `yaml:"-" json:"compare_files,omitempty"` // by name in CompareWith: the study's own file, where the plan names it {name: …, file: …}
 	Centiles     []CentileSettings   `yaml:"centiles" json:"centiles"`
 	Tables       TableSettings       `yaml:"tables" json:"tables"`
 }
+
+// PublishedNames are published sets by name: one that ships, a file of the study
+// that ends in .csv, or the name that the plan gives a file.
+type PublishedNames []string
 
 // AgeSettings says how age becomes a band.
 type AgeSettings struct {

@@ -17,7 +17,7 @@ func newPublished() *cobra.Command {
 		Long: `Without SET: every published set that analysis.compare_with can name, with its
 source, how it was read and what it holds. With SET: its file, which shows the
 format for a set of your own (a file of the study folder that ends in .csv, named
-in analysis.compare_with).
+in analysis.compare_with, there or as {name: ours, file: refs/ours.csv}).
 
 The format: lines "# key: text" (source, reading, selection and ages are
 required; kind is means, equations, coefficients or limits), then the header line

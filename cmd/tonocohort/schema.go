@@ -64,7 +64,7 @@ func dictionaries() []dictionary {
 		{"output", []schema.Table{
 			schema.RecordingsTable(), schema.SubjectVisitsTable(carried), schema.BeatsTable(), schema.WaveformsTable(),
 			schema.EstimatesTable(), schema.UncertaintyTable(), schema.ReviewsTable(), schema.ReadingsTable(),
-			schema.ExclusionsTable(), schema.FlowTable(), schema.CharacteristicsTable("sex"), schema.SummaryTable(schema.DefaultAnalysis().Strata),
+			schema.ExclusionsTable(), schema.IssuesTable(), schema.FlowTable(), schema.CharacteristicsTable("sex"), schema.SummaryTable(schema.DefaultAnalysis().Strata),
 			schema.RegressionTable(), schema.EffectsTable(), schema.ResidualsTable(), schema.ImputationTracesTable(), schema.SensitivityTable(), schema.ComparisonTable(), schema.DisclosureTable(),
 			schema.ChangeTable(schema.DefaultAnalysis().Strata), schema.StandardisedTable([]string{"sex"}), schema.PrecisionTable(), schema.LikelySameTable(),
 			schema.AgreementTable(), schema.DriftTable(), schema.DeparturesTable(),

@@ -6,7 +6,6 @@ import (
 	"maps"
 	"reflect"
 	"slices"
-	"strings"
 
 	"go.yaml.in/yaml/v3"
 
@@ -43,6 +42,7 @@ func LoadAnalysis(data []byte, name string, columns []schema.Column, o Options) 
 		root, p.Section = root.Content[1], "analysis"
 	}
 	d.value(root, reflect.ValueOf(&p.Analysis).Elem(), p.Section)
+	p.CompareFiles = d.compareFiles
 	d.orderSets(&p.Analysis, p.Section)
 	d.checkAnalysis(p.Analysis, p.Section, o)
 	if columns != nil {
@@ -58,13 +58,6 @@ func LoadAnalysis(data []byte, name string, columns []schema.Column, o Options) 
 	p.Issues = d.issues
 	return p
 }
-
-// OwnSets lists the published sets of a plan that are the study's own files.
-func OwnSets(a schema.Analysis) []string {
-	return slices.DeleteFunc(slices.Clone(a.CompareWith), func(name string) bool { return !isOwnSet(name) || !isLocal(name) })
-}
-
-func isOwnSet(name string) bool { return strings.HasSuffix(name, ".csv") }
 
 // checkAnalysis judges what needs no knowledge of the tables.
 func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
@@ -95,19 +88,10 @@ func (d *decoder) checkAnalysis(a schema.Analysis, section string, o Options) {
 	d.oneOf(at("bp_scheme"), a.BPScheme, schemeNames())
 	d.once(at("variables"), a.Variables)
 	d.once(at("strata"), a.Strata)
-	d.once(at("compare_with"), a.CompareWith)
 	d.oneOf(at("tables.style"), a.Tables.Style, schema.TableStyles)
 	d.once(at("tables.characteristics"), a.Tables.Characteristics)
 	d.once(at("tables.median"), a.Tables.Median)
-	for i, name := range a.CompareWith {
-		path := fmt.Sprintf("%s[%d]", at("compare_with"), i)
-		switch {
-		case !isOwnSet(name) && o.Published != nil:
-			d.oneOf(path, name, o.Published)
-		case isOwnSet(name) && !isLocal(name):
-			d.fault(path, name, "file_outside_study", "the path must stay inside the study folder", "a relative path with '/', without '..'")
-		}
-	}
+	d.checkCompared(a, at("compare_with"), o)
 	schema.CheckModels(a.Models, setNames(a), at("models"), d.fault)
 	schema.CheckSensitivity(a, at("sensitivity"), d.fault)
 	schema.CheckCentiles(a.Centiles, setNames(a), at("centiles"), d.fault)

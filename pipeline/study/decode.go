@@ -26,13 +26,16 @@ type decoder struct {
 	at     map[string]place // by path: beats.lowpass_hz, analysis.models[0].name
 	known  map[string][]string
 	nodes  int // values visited, so that aliases of aliases cannot multiply without end
+
+	compareFiles map[string]string // by name: published sets of the study's own
+	named        map[string]bool   // by path: items of compare_with that name their file
 }
 
 // nodeLimit is far above any plan that a person writes.
 const nodeLimit = 50_000
 
 func newDecoder(file string) *decoder {
-	d := &decoder{file: file, at: map[string]place{}, known: map[string][]string{}}
+	d := &decoder{file: file, at: map[string]place{}, known: map[string][]string{}, named: map[string]bool{}}
 	listKeys(reflect.TypeFor[schema.Settings](), "", d.known)
 	for _, name := range protocolNames() {
 		d.known[name] = append(d.known[name], "protocol")

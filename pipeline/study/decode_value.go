@@ -35,6 +35,9 @@ func (d *decoder) value(n *yaml.Node, v reflect.Value, path string) {
 	case *[]schema.Rule:
 		d.rules(n, special, path)
 		return
+	case *schema.PublishedNames:
+		d.publishedNames(n, special, path)
+		return
 	case *schema.Term:
 		d.term(n, special, path)
 		return

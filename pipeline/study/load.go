@@ -128,15 +128,15 @@ func (l *loader) read(name string, limit int64, at schema.Issue) ([]byte, bool) 
 
 // readOwnSets reads the published sets of the study's own.
 func (l *loader) readOwnSets() {
-	for i, name := range l.study.Settings.Analysis.CompareWith {
-		if !isOwnSet(name) || !isLocal(name) {
-			continue
+	for _, own := range OwnSets(l.study.Settings.Analysis) {
+		setting := fmt.Sprintf("analysis.compare_with[%d]", own.Index)
+		if own.Name != own.File {
+			setting = join(setting, "file")
 		}
-		setting := fmt.Sprintf("analysis.compare_with[%d]", i)
 		at := l.settings.place(setting)
-		data, ok := l.read(name, settingsLimit, schema.Issue{File: SettingsFile, Row: at.line, Column: at.column, Name: setting, Value: shorten(name)})
+		data, ok := l.read(own.File, settingsLimit, schema.Issue{File: SettingsFile, Row: at.line, Column: at.column, Name: setting, Value: shorten(own.File)})
 		if ok {
-			l.study.OwnSets = append(l.study.OwnSets, NamedFile{name, slices.Clone(data)})
+			l.study.OwnSets = append(l.study.OwnSets, NamedFile{Path: own.File, Name: own.Name, Data: slices.Clone(data)})
 		}
 	}
 }

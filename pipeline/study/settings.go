@@ -20,6 +20,7 @@ func decodeSettings(data []byte, o Options) (schema.Settings, *decoder) {
 		return s, d
 	}
 	d.value(root, reflect.ValueOf(&s).Elem(), "")
+	s.Analysis.CompareFiles = d.compareFiles
 	d.orderSets(&s.Analysis, "analysis")
 	if o.Settings != nil {
 		s = *o.Settings

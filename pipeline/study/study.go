@@ -68,6 +68,7 @@ func (s *Study) Locate(issues []schema.Issue) { s.settings.locate(issues) }
 
 // NamedFile is a file of the study folder with what it holds.
 type NamedFile struct {
+	Path string // within the folder
 	Name string
 	Data []byte
 }
