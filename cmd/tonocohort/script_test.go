@@ -28,7 +28,7 @@ func TestScripts(t *testing.T) {
 	}
 	testscript.Run(t, testscript.Params{
 		Dir:  dir,
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "pairs": pairs},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "pairs": pairs, "stranger": stranger},
 	})
 }
 
@@ -58,6 +58,15 @@ func pairs(ts *testscript.TestScript, neg bool, args []string) {
 	dir := ts.MkAbs(args[0])
 	ts.Check(os.MkdirAll(dir, 0o777))
 	ts.Check(testdata.WritePairs(dir, n, testdata.Arm{TravelS: 0.0625, Reflection: 9.0 / 19}))
+}
+
+// stranger writes the tables and waves of an invented study into a folder that has
+// its study.yaml: stranger FOLDER.
+func stranger(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: stranger FOLDER")
+	}
+	ts.Check(testdata.WriteStranger(ts.MkAbs(args[0])))
 }
 
 func statusOf(err error) string {
