@@ -115,9 +115,9 @@ func writeLine(out *bufio.Writer, cells []string) {
 	fmt.Fprint(out, "|\n")
 }
 
-func escapeMarkdown(text string) string {
-	return strings.NewReplacer("|", "\\|", "<", "&lt;", "*", "\\*", "_", "\\_", "\n", " ").Replace(text)
-}
+var markdownSigns = strings.NewReplacer("|", "\\|", "<", "&lt;", "*", "\\*", "_", "\\_", "\n", " ")
+
+func escapeMarkdown(text string) string { return markdownSigns.Replace(text) }
 
 // group is rows that share their first label.
 type group struct {

@@ -15,11 +15,11 @@ type slopes struct {
 }
 
 // Of so many slopes, spread over the pairs, it is read where the wanted ones lie.
-// A share of those below a value is off by its standard error, of which the
-// bounds keep five; where that is not enough, all slopes are kept.
+// A share of those below a value is off by its standard error, at most 1/2√m of m,
+// of which the bounds keep four; where that is not enough, all slopes are kept.
 const (
 	sampled     = 8192
-	sampleGuard = 5
+	sampleGuard = 4
 )
 
 // slopesNear keeps the slopes around the median, half/2 ranks to either side of
@@ -49,7 +49,7 @@ func slopesNear(x, y []float64, half float64) slopes {
 	slices.Sort(sample)
 	m := float64(len(sample))
 	middle := m/2 + float64(offset)
-	reach := half/2*m/float64(pairs) + sampleGuard*math.Sqrt(m)
+	reach := half/2*m/float64(pairs) + sampleGuard*math.Sqrt(m)/2
 	low, high := math.Inf(-1), math.Inf(1)
 	if i := int(middle - reach); i >= 0 {
 		low = sample[min(i, len(sample)-1)]
@@ -70,27 +70,28 @@ func allSlopes(x, y []float64) slopes {
 // side of any value. The loop counts without branches: the slopes come in no
 // order, and each wrong guess of the processor costs more than a division.
 func slopesWithin(x, y []float64, low, high float64, room int) slopes {
-	s := slopes{near: make([]float64, 0, room)}
-	equal, minusOne := 0, 0
-	for i := range x {
-		xi, yi := x[i], y[i]
-		ys := y[:i]
-		for j, xj := range x[:i] {
+	near := make([]float64, max(room, 1))
+	kept, below, offset, minusOne, equal := 0, 0, 0, 0, 0
+	for i, xi := range x {
+		yi, ys := y[i], y[:i]
+		for j, xj := range x[:len(ys)] {
 			v := (ys[j] - yi) / (xj - xi)
-			s.below += is(v < low)
-			s.offset += is(v < -1)
+			below += is(v < low)
+			offset += is(v < -1)
 			minusOne += is(v == -1)
 			equal += is(v != v)
-			if v >= low && v <= high && v != -1 {
-				s.near = append(s.near, v)
+			if kept == len(near) {
+				near = append(near, make([]float64, len(near))...)
 			}
+			near[kept] = v // counted or written over
+			kept += is(v >= low) & is(v <= high) & is(v != -1)
 		}
 	}
-	s.count = len(x)*(len(x)-1)/2 - equal - minusOne
 	if low > -1 {
-		s.below -= minusOne
+		below -= minusOne
 	}
-	return s
+	count := len(x)*(len(x)-1)/2 - equal - minusOne
+	return slopes{count: count, offset: offset, below: below, near: near[:kept]}
 }
 
 // is returns 1 for true.
