@@ -46,17 +46,17 @@ func (c *chunkRows) add(s schema.Settings, l *layout, carried []schema.Column, s
 func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitID string, r *recordingResult) {
 	f := c.recordings
 	row := f.AddRow()
-	for name, text := range map[string]string{
-		"subject_id": subjectID, "visit_id": visitID, "recording_id": r.row.ID,
-		"status": r.status, "reason": r.reason,
-		"quality": r.quality, "quality_reasons": strings.Join(r.qualityReasons, " "),
-		"review": r.row.Review, "artery": r.row.Artery, "side": r.row.Side,
-		"operator_id": r.row.OperatorID, "device_id": r.row.DeviceID, "recorded_at": r.row.RecordedAt, "unit": r.unit, "resampling": r.resampling,
-		"calibration": r.calibration, "central_method": r.centralMethod,
-		"cuff_rule": s.Cuff.Rule, "brachial_map_source": r.mapSource,
-		"augmentation_type": r.augmentation, "index_notes": strings.Join(r.indexNotes, " "),
+	for _, c := range []struct{ name, text string }{
+		{"subject_id", subjectID}, {"visit_id", visitID}, {"recording_id", r.row.ID},
+		{"status", r.status}, {"reason", r.reason},
+		{"quality", r.quality}, {"quality_reasons", strings.Join(r.qualityReasons, " ")},
+		{"review", r.row.Review}, {"artery", r.row.Artery}, {"side", r.row.Side},
+		{"operator_id", r.row.OperatorID}, {"device_id", r.row.DeviceID}, {"recorded_at", r.row.RecordedAt}, {"unit", r.unit}, {"resampling", r.resampling},
+		{"calibration", r.calibration}, {"central_method", r.centralMethod},
+		{"cuff_rule", s.Cuff.Rule}, {"brachial_map_source", r.mapSource},
+		{"augmentation_type", r.augmentation}, {"index_notes", strings.Join(r.indexNotes, " ")},
 	} {
-		f.SetText(row, name, text)
+		f.SetText(row, c.name, c.text)
 	}
 	f.SetNumber(row, "wave_minimum", r.waveMinimum)
 	f.SetNumber(row, "wave_amplitude", r.waveAmplitude)
@@ -134,7 +134,7 @@ func (c *chunkRows) addEstimates(subjectID, visitID string, r *recordingResult) 
 
 func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *recordingResult) {
 	f := c.uncertainty
-	for _, name := range schema.UncertainColumns() {
+	for _, name := range uncertainColumns {
 		e, ok := r.errors[name]
 		if !ok {
 			continue
@@ -157,15 +157,15 @@ func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *reco
 func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Column, scheme study.Scheme, subjectID string, v *visitResult) {
 	f := c.visits
 	row := f.AddRow()
-	for name, text := range map[string]string{
-		"subject_id": subjectID, "visit_id": v.visit.ID, "status": v.status, "reason": v.reason,
-		"replicate_rule": s.Replicates.Rule, "quality": lowestGrade(v.used),
-		"calibration":         shared(v.used, func(r *recordingResult) string { return r.calibration }),
-		"central_method":      shared(v.used, func(r *recordingResult) string { return r.centralMethod }),
-		"brachial_map_source": v.mapSource, "cuff_rule": s.Cuff.Rule,
-		"departures": strings.Join(v.visit.Departures, " "),
+	for _, c := range []struct{ name, text string }{
+		{"subject_id", subjectID}, {"visit_id", v.visit.ID}, {"status", v.status}, {"reason", v.reason},
+		{"replicate_rule", s.Replicates.Rule}, {"quality", lowestGrade(v.used)},
+		{"calibration", shared(v.used, func(r *recordingResult) string { return r.calibration })},
+		{"central_method", shared(v.used, func(r *recordingResult) string { return r.centralMethod })},
+		{"brachial_map_source", v.mapSource}, {"cuff_rule", s.Cuff.Rule},
+		{"departures", strings.Join(v.visit.Departures, " ")},
 	} {
-		f.SetText(row, name, text)
+		f.SetText(row, c.name, c.text)
 	}
 	if !slices.ContainsFunc(carried, func(c schema.Column) bool { return c.Name == schema.OperatorColumn }) {
 		f.SetText(row, schema.OperatorColumn, shared(v.used, func(r *recordingResult) string { return r.row.OperatorID }))
@@ -188,10 +188,10 @@ func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Colu
 func (c *chunkRows) exclude(level, subjectID, visitID, recordingID, stage, reason, detail string) {
 	f := c.exclusions
 	row := f.AddRow()
-	for name, text := range map[string]string{
-		"level": level, "subject_id": subjectID, "visit_id": visitID, "recording_id": recordingID,
-		"stage": stage, "reason": reason, "detail": detail,
+	for _, c := range []struct{ name, text string }{
+		{"level", level}, {"subject_id", subjectID}, {"visit_id", visitID}, {"recording_id", recordingID},
+		{"stage", stage}, {"reason", reason}, {"detail", detail},
 	} {
-		f.SetText(row, name, text)
+		f.SetText(row, c.name, c.text)
 	}
 }

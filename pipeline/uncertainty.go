@@ -8,6 +8,9 @@ import (
 	"tonocohort/schema"
 )
 
+// uncertainColumns are the values with a standard error.
+var uncertainColumns = schema.UncertainColumns()
+
 // components are the independent parts of one standard error, in the unit of
 // its value; NaN where a part is unknown.
 type components struct{ beats, cuff, calibration, transfer float64 }
@@ -137,7 +140,7 @@ func (w *worker) uncertainIndices(r *recordingResult, e central.Errors, spread c
 // fillErrors writes the combined errors into the columns that end in _se; a
 // value that is missing has none.
 func (l *layout) fillErrors(v values, errors map[string]components) {
-	for _, name := range schema.UncertainColumns() {
+	for _, name := range uncertainColumns {
 		if c, ok := errors[name]; ok && !math.IsNaN(l.get(v, name)) {
 			l.set(v, name+"_se", c.combined())
 		}
@@ -149,7 +152,7 @@ func (l *layout) fillErrors(v values, errors map[string]components) {
 // the person's and are shared.
 func combineErrors(used []*recordingResult) map[string]components {
 	out := map[string]components{}
-	for _, name := range schema.UncertainColumns() {
+	for _, name := range uncertainColumns {
 		var sum components
 		n := 0.0
 		for _, r := range used {
