@@ -80,7 +80,11 @@ func (x *crowds) want(model, what string, in []bool) {
 // publishedCrowds reads the numbers of whole sets out of the tables as they will
 // be released.
 func (c *checker) publishedCrowds() *crowds {
+	if c.named != nil {
+		return c.named
+	}
 	x := &crowds{c: c, index: map[string]int{}, asked: map[claim]int{}}
+	c.named = x
 	for s := range c.People.Sets {
 		x.place(c.People.In[s], false)
 	}

@@ -14,6 +14,8 @@ import (
 	"testing"
 
 	"tonocohort/pipeline/parquet"
+	"tonocohort/pipeline/release"
+	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
 )
 
@@ -87,6 +89,7 @@ type intruder struct {
 	known    map[string]bool // crowds whose number is told
 	place    map[string]int
 	widths   []width
+	choices  []record
 }
 
 // width is an interval in which what is published of a model places the number
@@ -205,8 +208,15 @@ func (x *intruder) read(t schema.Table, r record) {
 	n, shown := r.number("n")
 	absent, some := r.number("n_missing")
 	v, given := r.number("estimate")
-	if r["model"] != "" {
+	switch {
+	case r["choice"] != "":
+		x.readChoice(r, base)
+		return
+	case r["model"] != "":
 		x.readModel(r, name, base)
+		return
+	case t.Name == schema.QualityName:
+		x.readGrade(r, base)
 		return
 	}
 	present := func(i int) bool { return base(i) && x.level(r["variable"], i) != "" }
@@ -293,6 +303,38 @@ func (x *intruder) readModel(r record, name string, base func(i int) bool) {
 		x.meet(x.crowd(name+": events", event), v, given)
 		x.meet(x.crowd(name+": others", func(i int) bool { return in(i) && !event(i) }), n-v, shown && given)
 	}
+}
+
+// readChoice takes the number of people of the primary model under a choice, and
+// holds it to what the released coefficients tell of how far they move.
+func (x *intruder) readChoice(r record, base func(i int) bool) {
+	in := x.complete(x.model(r["model"]), base)
+	keep := map[string]func(i int) bool{
+		"quality":    func(i int) bool { return x.level("quality", i) == r["value"] },
+		"departures": func(i int) bool { return x.level("departure_count", i) == "0" },
+	}[r["choice"]]
+	if keep == nil {
+		keep = func(int) bool { return true }
+	}
+	n, shown := r.number("n")
+	absent, some := r.number("n_missing")
+	name := r["choice"] + " " + r["value"]
+	x.meet(x.crowd(name, func(i int) bool { return in(i) && keep(i) }), n, shown)
+	x.meet(x.crowd(name+": without", func(i int) bool { return base(i) && keep(i) && !in(i) }), absent, some)
+	x.crowds = append(x.crowds, x.crowd(name+": of whom", func(i int) bool { return base(i) && keep(i) }))
+	x.choices = append(x.choices, r)
+	if _, exact := r.number("se"); exact && !shown {
+		x.t.Errorf("%s: the standard error tells the hidden number", name)
+	}
+}
+
+// readGrade takes how many visits had a grade: people, with one visit each.
+func (x *intruder) readGrade(r record, base func(i int) bool) {
+	graded := func(i int) bool { return base(i) && x.level("quality", i) == r["variable"] }
+	n, shown := r.number("observations")
+	all, told := r.number("n")
+	x.meet(x.crowd("graded "+r["variable"], graded), n, shown)
+	x.meet(x.crowd("not graded "+r["variable"], func(i int) bool { return base(i) && !graded(i) }), all-n, shown && told)
 }
 
 // models places the number of people of every model by what is published of the
@@ -494,6 +536,7 @@ type hostile struct {
 	name     string
 	settings func(*schema.Settings)
 	edit     func(f *schema.Frame)
+	choices  *schema.SensitivitySettings // nil: the primary model alone
 }
 
 func (h hostile) run(t *testing.T) (study, schema.Settings) {
@@ -521,7 +564,21 @@ func (h hostile) run(t *testing.T) (study, schema.Settings) {
 		}
 		s.Analysis.Models = schema.ResolveModels(s.Analysis.Models)
 	})
-	results, out := released(t, f, s)
+	if h.choices == nil {
+		results, out := released(t, f, s)
+		return study{f, results, out}, s
+	}
+	s.Analysis.Sensitivity = *h.choices
+	results := tabulate.Tables(f, s, "study.yaml", "analysis")
+	if schema.AnyStructural(results.Issues) {
+		t.Fatal(results.Issues)
+	}
+	choices, _ := tabulate.Sensitivity(tabulate.Measured{Visits: f}, s, nil)
+	_, quality := tabulate.UsedVisits(f)
+	out, err := release.Check(release.Input{Tables: results.Frames(), Apart: []*schema.Frame{choices, quality}, Visits: f, People: release.People(results.People), Settings: s})
+	if err != nil {
+		t.Fatal(err)
+	}
 	return study{f, results, out}, s
 }
 
@@ -567,42 +624,42 @@ func hostiles() []hostile {
 			for row := range f.N {
 				f.SetText(row, "smoker", map[bool]string{true: "current", false: "never"}[row < 4])
 			}
-		}},
-		{"one without a value", models(modelOf("m", "age_years", "sex"), modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "age_years", 0, 1) }},
-		{"one without a value of a term alone", models(modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "height_cm", 0, 1) }},
+		}, nil},
+		{"one without a value", models(modelOf("m", "age_years", "sex"), modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "age_years", 0, 1) }, nil},
+		{"one without a value of a term alone", models(modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "height_cm", 0, 1) }, nil},
 		{"sets two people apart", sets(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years", "sex"), in("most", modelOf("k", "age_years", "sex"))),
-			func(f *schema.Frame) { lose(f, "height_cm", 7, 9) }},
+			func(f *schema.Frame) { lose(f, "height_cm", 7, 9) }, nil},
 		{"sets of which the models are three apart", sets(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years", "heart_rate_bpm"), in("most", modelOf("k", "age_years", "heart_rate_bpm"))),
 			func(f *schema.Frame) {
 				pulse(f)
 				lose(f, "height_cm", 0, 15)
 				lose(f, "heart_rate_bpm", 3, 25)
-			}},
+			}, nil},
 		{"models of one set one apart", models(modelOf("m", "age_years", "height_cm"), modelOf("k", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
 			pulse(f)
 			lose(f, "height_cm", 0, 20)
 			lose(f, "heart_rate_bpm", 0, 21)
-		}},
+		}, nil},
 		{"lost beside a variable of Table 1", models(modelOf("m", "smoker", "height_cm")), func(f *schema.Frame) {
 			lose(f, "smoker", 0, 14)
 			lose(f, "height_cm", 10, 17)
-		}},
+		}, nil},
 		{"lost beside a term", models(modelOf("m", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
 			pulse(f)
 			lose(f, "height_cm", 0, 14)
 			lose(f, "heart_rate_bpm", 10, 17)
-		}},
+		}, nil},
 		{"two columns that few lack together", models(modelOf("m", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
 			pulse(f)
 			lose(f, "height_cm", 0, 20)
 			lose(f, "heart_rate_bpm", 15, 40)
-		}},
+		}, nil},
 		{"unknown beside missing", models(modelOf("m", "age_years", "treated")), func(f *schema.Frame) {
 			lose(f, "treated", 0, 7)
 			for row := 7; row < 25; row++ {
 				f.SetText(row, "treated", "unknown")
 			}
-		}},
+		}, nil},
 		{"few events", models(events("e", "age_years")), func(f *schema.Frame) {
 			for row := range f.N {
 				f.SetNumber(row, "central_pp_mmhg", 30+float64(row%19))
@@ -610,7 +667,7 @@ func hostiles() []hostile {
 					f.SetNumber(row, "central_pp_mmhg", 55)
 				}
 			}
-		}},
+		}, nil},
 		{"few events lost", models(events("e", "age_years", "height_cm")), func(f *schema.Frame) {
 			for row := range f.N {
 				f.SetNumber(row, "central_pp_mmhg", 30+float64(row%40))
@@ -619,8 +676,8 @@ func hostiles() []hostile {
 			for row := 23; row < 40; row++ {
 				f.SetNumber(row, "central_pp_mmhg", 40)
 			}
-		}},
-		{"a model of few", sets(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years"), in("most", modelOf("k", "age_years"))), func(f *schema.Frame) { lose(f, "height_cm", 8, 240) }},
+		}, nil},
+		{"a model of few", sets(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years"), in("most", modelOf("k", "age_years"))), func(f *schema.Frame) { lose(f, "height_cm", 8, 240) }, nil},
 	}
 }
 
@@ -628,6 +685,79 @@ func hostiles() []hostile {
 func pulse(f *schema.Frame) {
 	for row := range f.N {
 		f.SetNumber(row, "heart_rate_bpm", 60+float64(row*7%31))
+	}
+}
+
+// chosen are studies whose primary model is fitted again under choices that leave
+// few people out, or few of those whom another number counts.
+func chosen() []hostile {
+	choices := &schema.SensitivitySettings{Quality: []string{"usable"}, Departures: []string{"out"}, Missing: []string{"complete_case"}}
+	grades := func(doubtful, departed, shift int) func(f *schema.Frame) {
+		return func(f *schema.Frame) {
+			for row := range f.N {
+				f.SetText(row, "quality", map[bool]string{true: "doubtful", false: "usable"}[row < doubtful])
+				f.SetNumber(row, "departure_count", map[bool]float64{true: 1}[row >= shift && row < shift+departed])
+			}
+		}
+	}
+	models := func(s *schema.Settings) { s.Analysis.Models = []schema.Model{modelOf("m", "age_years", "height_cm")} }
+	with := func(edits ...func(f *schema.Frame)) func(f *schema.Frame) {
+		return func(f *schema.Frame) {
+			for _, edit := range edits {
+				edit(f)
+			}
+		}
+	}
+	without := func(column string, from, to int) func(f *schema.Frame) {
+		return func(f *schema.Frame) { lose(f, column, from, to) }
+	}
+	return []hostile{
+		{"few of lower quality", models, grades(6, 40, 0), choices},
+		{"choices few apart", models, grades(40, 44, 0), choices},
+		{"few without a value", models, with(grades(60, 30, 100), without("height_cm", 50, 54)), choices},
+		{"few of a grade without a value", models, with(grades(60, 30, 100), without("height_cm", 40, 63)), choices},
+		{"enough of everything", models, with(grades(60, 30, 100), without("height_cm", 20, 40), without("height_cm", 110, 125), without("height_cm", 150, 170)), choices},
+	}
+}
+
+// How far the coefficient moves is told under every choice that leaves enough
+// people, from the released coefficients alone; numbers of people only where none
+// of few follows.
+func TestIntruderWithChoices(t *testing.T) {
+	shown, moved := 0, 0
+	for _, h := range chosen() {
+		t.Run(h.name, func(t *testing.T) {
+			r, s := h.run(t)
+			x := newIntruder(t, r, s)
+			found, tried := x.derived()
+			for _, f := range found {
+				t.Error(f)
+			}
+			if tried == 0 && h.name != "enough of everything" {
+				t.Error("there is no group of few: the test has lost its object")
+			}
+			base, _ := x.choices[0].number("estimate")
+			for _, c := range x.choices {
+				if c["suppressed"] == "all" {
+					t.Errorf("%s %s is hidden", c["choice"], c["value"])
+				}
+				v, _ := c.number("estimate")
+				move, told := c.number("shift")
+				low, _ := c.number("low")
+				high, _ := c.number("high")
+				if !told || math.Abs(move-(v-base)) > (high-low)/100 {
+					t.Errorf("%s %s moves from %g to %g, by %q", c["choice"], c["value"], base, v, c["shift"])
+				}
+				moved++
+				if c["n"] != "" {
+					shown++
+				}
+			}
+		})
+	}
+	t.Logf("%d rows, %d numbers of people shown", moved, shown)
+	if shown < 5 {
+		t.Errorf("only %d numbers of people are shown", shown)
 	}
 }
 

@@ -105,6 +105,7 @@ type checker struct {
 	shares map[string]bool     // hidden shares, by key of statistic and group
 	levels map[string]bool     // hidden levels, by key of variable, level and group
 	models map[string]*sampled // by key of set, outcome and model
+	named  *crowds             // groups of whole sets that tables name
 	other  map[string]state    // by block and stratum of a table with people of its own
 	cache  map[string]variable
 	ages   map[string]ageRange

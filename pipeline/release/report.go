@@ -115,7 +115,7 @@ func meanings(d schema.DisclosureSettings) map[string]string {
 		ruleFlow:       fmt.Sprintf("stages and reasons with fewer than %d people merged with others", d.MinCell),
 		ruleAges:       fmt.Sprintf("a curve at ages with fewer than %d people at or beyond; the ages that it is for, and the knots of its parameters, are narrowed", d.MinCell),
 		ruleRounded:    fmt.Sprintf("counts rounded to a multiple of %d", d.Rounding),
-		ruleCoarse:     "digits left out that would tell a hidden number of people",
+		ruleCoarse:     "digits left out that would tell a hidden number of people; how far a coefficient moves is taken from what is left",
 		ruleNote:       "counts left out of the note",
 		"dominance":    fmt.Sprintf("%d people hold more than %g %% of the sum", d.Dominance.N, d.Dominance.K),
 		"p_percent":    fmt.Sprintf("the largest contribution could be worked out to within %g %%", d.PPercent),

@@ -151,7 +151,7 @@ func disclosureWords(d schema.DisclosureSettings) []string {
 	if !d.MissingIsSmall {
 		words = append(words, "Numbers of people without a value are shown as they are.")
 	}
-	words = append(words, fmt.Sprintf("Models need %d residual degrees of freedom.", d.MinDegrees))
+	words = append(words, fmt.Sprintf("Models need %d residual degrees of freedom. Where the number of people of a model is hidden, its coefficients are shown with fewer digits, their P values to 0.001, and how far they move under other choices is taken from the coefficients as shown.", d.MinDegrees))
 	if d.Dominance.N > 0 {
 		words = append(words, fmt.Sprintf("No mean is shown to which %d people contribute more than %s %%.", d.Dominance.N, plain(d.Dominance.K)))
 	}

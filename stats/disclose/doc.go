@@ -18,7 +18,11 @@
 // 10 people or more, complementary suppression in rows and columns: UK LLC
 // guidebook (2025). Threshold 10, ten degrees of freedom, dominance (2, 90 %),
 // p % of 10: the defaults of the ACRO output checker. No difference below 10
-// between tables, no minimum or maximum: ABS DataLab. The search over
+// between tables, no minimum or maximum: ABS DataLab. That coefficients of a model
+// with enough residual degrees of freedom, and no table of means in disguise, may
+// be shown as they are: Brandt and others, Guidelines for the checking of output
+// based on microdata research (ESSnet SDC 2010), and Welpton, Handbook on
+// Statistical Disclosure Control for Outputs (2019); both from memory. The search over
 // rectangles and their counterparts in more dimensions follows the idea of the
 // hypercube method (Repsilber 1994; from memory).
 package disclose
