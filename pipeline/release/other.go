@@ -31,8 +31,62 @@ func (c *checker) otherTables() error {
 				}
 			}
 		}
+		c.protectTransitions(f)
 	}
 	return nil
+}
+
+// transition is a row of a table of change by the visits that it lies between.
+type transition struct {
+	place string
+	n     int
+}
+
+// protectTransitions hides further transitions between visits where those that
+// are hidden would follow from the pairs of all visits less those that are shown.
+func (c *checker) protectTransitions(f *schema.Frame) {
+	if !f.Has("from_visit") || !f.Has("to_visit") {
+		return
+	}
+	groups := map[string][]transition{}
+	var order []string
+	seen := map[string]bool{}
+	for row := range f.N {
+		if f.TextAt(row, "from_visit") == everyLevel || f.Missing(row, "n") {
+			continue
+		}
+		at := f.TextAt(row, "set") + "\x00" + strings.Join(labelsOf(f, row, c.strataOf(f)), "\x1f")
+		place := c.blockKey(f, row) + "\x00" + at
+		if seen[place] {
+			continue
+		}
+		seen[place] = true
+		key := f.TextAt(row, "variable") + "\x00" + at
+		if groups[key] == nil {
+			order = append(order, key)
+		}
+		groups[key] = append(groups[key], transition{place, int(f.Number(row, "n"))})
+	}
+	for _, key := range order {
+		var shown []transition
+		hidden, people := 0, 0
+		for _, t := range groups[key] {
+			switch {
+			case c.rules.Small(t.n) || c.other[t.place].hides >= additive:
+				hidden++
+				people += t.n
+			default:
+				shown = append(shown, t)
+			}
+		}
+		slices.SortStableFunc(shown, func(a, b transition) int { return a.n - b.n })
+		for hidden > 0 && (hidden == 1 || people < c.rules.MinCell) && len(shown) > 0 {
+			c.other[shown[0].place] = state{everything, ruleComplement}
+			hidden++
+			people += shown[0].n
+			shown = shown[1:]
+		}
+	}
 }
 
 // kindOfCount is what is added up over a block, and what becomes of a row whose
