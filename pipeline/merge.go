@@ -19,7 +19,7 @@ func Merge(ctx context.Context, dirs []string, outDir string, o Options) (*Outco
 	o = o.filled()
 	started := o.Now()
 	o.Step("checking the shards")
-	shards, err := checkShards(ctx, dirs, *o.build)
+	shards, err := checkShards(ctx, dirs, o)
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"time"
 
 	"tonocohort/pipeline/store"
 	"tonocohort/schema"
@@ -43,36 +44,64 @@ func (s *shardFolder) identity() identity {
 
 // checkShards reads the manifests of the folders, finds which of them belong
 // together, holds every file to its digest and returns the shards by number.
-func checkShards(ctx context.Context, dirs []string, program schema.Build) ([]*shardFolder, error) {
+func checkShards(ctx context.Context, dirs []string, o Options) ([]*shardFolder, error) {
 	e := &MergeError{Again: []int{}, Faults: []ShardFault{}}
-	var shards []*shardFolder
-	for _, dir := range dirs {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		s, fault := openShard(dir)
-		if fault != nil {
-			e.Faults = append(e.Faults, *fault)
-			continue
-		}
-		shards = append(shards, s)
+	shards, err := e.openShards(ctx, dirs, o)
+	if err != nil {
+		return nil, err
 	}
 	if len(shards) == 0 {
 		return nil, e
 	}
-	shards, err := e.together(shards)
+	shards, err = e.together(shards)
 	if err != nil {
 		return nil, err
 	}
 	if shards, err = e.whole(ctx, shards); err != nil {
 		return nil, err
 	}
-	if err := e.sameProgram(shards, program); err != nil {
+	if err := e.sameProgram(shards, *o.build); err != nil {
 		return nil, err
 	}
 	e.complete(shards)
 	if len(e.Faults) > 0 {
 		return nil, e
+	}
+	return shards, nil
+}
+
+// betweenLooks is how long a merge waits before it looks again for shards that
+// were not sealed when it looked.
+const betweenLooks = 2 * time.Second
+
+// openShards reads the manifests. A shared file system may show another machine's
+// files late, so what is not sealed is looked at again while o.Wait lasts; all of
+// them wait at once.
+func (e *MergeError) openShards(ctx context.Context, dirs []string, o Options) ([]*shardFolder, error) {
+	found, faults := make([]*shardFolder, len(dirs)), make([]*ShardFault, len(dirs))
+	for left := o.Wait; ; left -= betweenLooks {
+		unsealed := false
+		for i, dir := range dirs {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if found[i] == nil {
+				found[i], faults[i] = openShard(dir)
+				unsealed = unsealed || faults[i] != nil && faults[i].Code == ShardUnsealed
+			}
+		}
+		if !unsealed || left <= 0 {
+			break
+		}
+		o.sleep(min(left, betweenLooks))
+	}
+	var shards []*shardFolder
+	for i, s := range found {
+		if s == nil {
+			e.Faults = append(e.Faults, *faults[i])
+			continue
+		}
+		shards = append(shards, s)
 	}
 	return shards, nil
 }

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"tonocohort/pipeline/study"
 	"tonocohort/schema"
@@ -102,6 +103,33 @@ func TestMergedIsOneRun(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A shard that a shared file system shows late is waited for; one that never
+// comes costs the time that was given and is named.
+func TestMergeWaitsForLateShards(t *testing.T) {
+	t.Parallel()
+	dir, studyDir := t.TempDir(), smallStudy(t, 6)
+	parts := ranInParts(t, studyDir, dir, 3, Options{})
+	late := filepath.Join(dir, "late")
+	if err := os.Rename(parts[1], late); err != nil {
+		t.Fatal(err)
+	}
+	looked := 0
+	o := Options{fs: openUnsynced, build: thisBuild(""), Wait: 5 * time.Second, sleep: func(time.Duration) { looked++ }}
+	_, err := Merge(context.Background(), parts, filepath.Join(dir, "merged"), o)
+	var refused *MergeError
+	if !errors.As(err, &refused) || refused.Array() != "2" || looked != 3 {
+		t.Errorf("%v after %d pauses", err, looked)
+	}
+	o.sleep = func(time.Duration) {
+		if err := os.Rename(late, parts[1]); err != nil {
+			t.Error(err)
+		}
+	}
+	if _, err := Merge(context.Background(), parts, filepath.Join(dir, "merged"), o); err != nil {
+		t.Error(err)
 	}
 }
 

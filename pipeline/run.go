@@ -21,6 +21,7 @@ type Options struct {
 	KeyFile  string            // behind keyed pseudonyms and dates; "": none
 	Shard    Shard             // the part of the study that is computed; zero: all of it
 	KeepWork bool              // keep the work folder after sealing, so that a later run takes from it what still holds
+	Wait     time.Duration     // of a merge: how long a folder that is not sealed is looked at again
 	Progress func(Progress)    // called after each chunk; may be nil
 	Step     func(name string) // called as each step begins; may be nil
 	Now      func() time.Time  // nil: time.Now; used for RunTimes alone
@@ -29,6 +30,7 @@ type Options struct {
 	settings *schema.Settings                   // in place of those of study.yaml; nil: these
 	build    *schema.Build                      // the program; nil: CurrentBuild
 	noWork   bool                               // nothing is kept for a run after this one
+	sleep    func(time.Duration)                // nil: time.Sleep; between two looks at a shard
 }
 
 // Progress counts recordings.
@@ -84,6 +86,9 @@ func (o Options) filled() Options {
 	}
 	if o.Step == nil {
 		o.Step = func(string) {}
+	}
+	if o.sleep == nil {
+		o.sleep = time.Sleep
 	}
 	if o.build == nil {
 		build := CurrentBuild(o.Version)

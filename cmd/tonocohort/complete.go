@@ -78,6 +78,7 @@ func columnsOf(_ *cobra.Command, args []string, start string) ([]cobra.Completio
 func addCompletion(root *cobra.Command) {
 	arguments := map[string]completer{
 		"demo": inTurn(false, folders), "merge": inTurn(true, folders), "init": inTurn(false, folders, folders),
+		"engines": inTurn(false, folders),
 		"check": inTurn(false, folders), "run": inTurn(false, folders),
 		"fit": inTurn(false, files("csv")), "export": inTurn(false, folders, tablesOf),
 		"figures": inTurn(true, folders, figuresOf),
@@ -101,6 +102,7 @@ func addCompletion(root *cobra.Command) {
 		"rerun":   {"study": folders, "from": words(pipeline.FromStudy, pipeline.FromTables, pipeline.FromRelease)},
 		"package": {"as": words(pipeline.BundleForms()...), "out": folders},
 		"merge":   {"out": folders},
+		"engines": {"out": folders, "for": words(engineNames()...)},
 		"sheets":  {"study": folders, "out": folders, "reviews": files("csv"), "merge": files("csv"), "quality": words("usable", "doubtful", "unusable")},
 		"manual":  {"out": folders},
 	}

@@ -134,7 +134,7 @@ local guidance.`,
 		},
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newMerge(), newFit(), newExport(), newFigures(), newTables(), newPool(), newPublished(), newScore(), newSchema(), newManual())
+	root.AddCommand(newDemo(), newInit(), newCheck(), newRun(), newMerge(), newEngines(), newFit(), newExport(), newFigures(), newTables(), newPool(), newPublished(), newScore(), newSchema(), newManual())
 	root.AddCommand(reviewCommands()...)
 	addHelp(root)
 	addCompletion(root)

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -12,6 +13,7 @@ import (
 func newMerge() *cobra.Command {
 	var out string
 	var replace, asJSON bool
+	var wait time.Duration
 	var say voice
 	cmd := &cobra.Command{
 		Use:     "merge SHARD… --out RESULTS",
@@ -26,6 +28,9 @@ build (that of this program), one study with the same digests and settings, ever
 subject once. What is missing, damaged, given twice or of something else is named,
 and nothing is written (exit status 7); the last line has the numbers to compute
 again as schedulers take them: 2,5-7.
+
+A shared file system may show files of another machine late: with --wait 60s what
+is not sealed yet is looked at again for so long before it is called missing.
 
 With --json: what came out as run tells it, else {"of": N, "again": [numbers to
 compute again], "faults": [{code, shard, folder, detail}]}, code being missing,
@@ -46,7 +51,10 @@ other_division.`,
 			if err := say.check(); err != nil {
 				return err
 			}
-			o := pipeline.Options{Replace: replace, Version: version}
+			if wait < 0 {
+				return usageError(fmt.Errorf("--wait %s: zero or more", wait))
+			}
+			o := pipeline.Options{Replace: replace, Version: version, Wait: wait}
 			end := say.listen(cmd.ErrOrStderr(), &o)
 			outcome, err := pipeline.Merge(cmd.Context(), args, out, o)
 			end()
@@ -68,6 +76,7 @@ other_division.`,
 	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
 	say.addTo(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what came out, or what must be computed again, as JSON")
+	cmd.Flags().DurationVar(&wait, "wait", 0, "how long to wait for shards that are not sealed yet, such as 60s")
 	cmd.Flags().BoolVar(&replace, "replace", false, "write over a folder that holds a finished run")
 	return cmd
 }
