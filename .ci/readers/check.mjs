@@ -8,7 +8,8 @@
 // format, parquet-wasm (Rust) shows Arrow's field metadata. The last line is
 // "N passed, N failed"; the exit status is 1 if a check failed.
 import { execFileSync } from 'node:child_process'
-import { readFileSync, readdirSync } from 'node:fs'
+import { mkdtempSync, readFileSync, readdirSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
 import { basename, join } from 'node:path'
 import { DuckDBInstance } from '@duckdb/node-api'
 import { tableFromIPC } from 'apache-arrow'
@@ -136,6 +137,35 @@ function byParquetWasm(table, bytes, columns, csv) {
   }
 }
 
+// partitioned holds a table that was written as a data set of several files to the
+// table itself: DuckDB reads it as one, the column that divides it from the names of
+// the folders.
+async function partitioned(db, results, program, table, key, by) {
+  const folder = mkdtempSync(join(tmpdir(), 'dataset-'))
+  try {
+    const into = join(folder, 'data')
+    execFileSync(program, ['export', results, table, '--partitioned', into, ...(by ? ['--by', by] : [])], { stdio: 'pipe' })
+    const csv = parseCSV(execFileSync(program, ['export', results, table], { encoding: 'utf8', maxBuffer: 2 ** 30 }))
+    const from = `read_parquet('${into.replaceAll("'", "''")}/*/*.parquet', hive_partitioning = true, hive_types_autocast = false)`
+    const rows = (await db.runAndReadAll(`SELECT * FROM ${from}`)).getRowObjects()
+    const name = `${table} as a data set${by ? ` by ${by}` : ''}`
+    const folders = readdirSync(into)
+    const values = by ? new Set(csv.slice(1).map(r => r[csv[0].indexOf(by)])).size : 1
+    check(`${name}: folders`, folders.length === values ? undefined : folders.join(', '))
+    const file = arrayBuffer(readFileSync(join(into, folders[0], `${table}.parquet`)))
+    const columns = dictionary(name, parquetMetadata(file))
+    if (by) columns.push({ name: by, kind: 'text' })
+    check(`${name}: columns`, columns.map(c => c.name).sort().join() === [...csv[0]].sort().join() ? undefined : columns.map(c => c.name).join())
+    const at = csv[0].indexOf(key)
+    const sorted = csv.slice(1).sort((a, b) => (a[at] < b[at] ? -1 : 1))
+    rows.sort((a, b) => (a[key] < b[key] ? -1 : 1))
+    const ordered = [columns.map(c => c.name), ...sorted.map(r => columns.map(c => r[csv[0].indexOf(c.name)]))]
+    compare('DuckDB', name, columns, ordered, (r, column) => rows[r][column], rows.length)
+  } finally {
+    rmSync(folder, { recursive: true })
+  }
+}
+
 async function main() {
   const [results, program] = process.argv.slice(2)
   if (!program) throw new Error('usage: node check.mjs RESULTS_DIR TONOCOHORT_BIN')
@@ -153,6 +183,13 @@ async function main() {
       byParquetWasm(table, bytes, columns, csv)
     } catch (e) {
       check(table, e.stack ?? String(e))
+    }
+  }
+  for (const by of ['', 'device_id', 'quality']) {
+    try {
+      await partitioned(db, results, program, 'recordings', 'recording_id', by)
+    } catch (e) {
+      check(`a data set by ${by}`, e.stack ?? String(e))
     }
   }
   db.closeSync()

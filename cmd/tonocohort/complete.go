@@ -79,7 +79,7 @@ func addCompletion(root *cobra.Command) {
 	arguments := map[string]completer{
 		"demo": inTurn(false, folders), "merge": inTurn(true, folders), "init": inTurn(false, folders, folders),
 		"engines": inTurn(false, folders),
-		"check": inTurn(false, folders), "run": inTurn(false, folders),
+		"check":   inTurn(false, folders), "run": inTurn(false, folders),
 		"fit": inTurn(false, files("csv")), "export": inTurn(false, folders, tablesOf),
 		"figures": inTurn(true, folders, figuresOf),
 		"tables":  inTurn(false, folders), "pool": inTurn(true, folders),
@@ -93,7 +93,7 @@ func addCompletion(root *cobra.Command) {
 		"run":     {"out": folders},
 		"init":    {"from": words(pipeline.DraftFormats()...)},
 		"fit":     {"out": files("json")},
-		"export":  {"columns": columnsOf},
+		"export":  {"columns": columnsOf, "partitioned": folders, "by": columnsOf},
 		"figures": {"as": words(pipeline.FigureForms()...), "out": folders},
 		"tables":  {"analysis": files("yaml", "yml"), "out": folders},
 		"pool":    {"analysis": files("yaml", "yml"), "out": folders},
