@@ -190,6 +190,7 @@ func TestCSVText(t *testing.T) {
 		"a quotation mark above":          {"\"made by\ntime_s,pressure\n\"s,mmHg\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{JoinLines: true, HeaderLine: 2, FirstLine: 4}},
 		"a quotation mark within a cell":  {"time_s,pressure,cuff\n0,1,5\"\n0.01,1234.5,6\"\n0.02,3,\n", recording.Text{JoinLines: true}},
 		"quotation marks within a quoted": {"time_s,pressure,\"a \"\"b\"\", c\"\n0,1,\"x \"\"y\"\", z\"\n0.01,1234.5,\"\"\"\"\n0.02,3,\"\"\n", recording.Text{}},
+		"CRLF made twice":                 {"time_s,pressure\r\r\n0,1\r\r\n0.01,1234.5\r\r\n0.02,3\r\r\n", recording.Text{LoneCR: true}},
 		"header alone moved":              {"device,7\ntime_s,pressure\n0,1\n0.01,1234.5\n0.02,3\n", recording.Text{HeaderLine: 2}},
 	} {
 		rec := read(t, files{"w.csv": []byte(c.text)}, recording.Options{Text: c.o}, recording.Request{File: "w.csv", Format: "csv"})

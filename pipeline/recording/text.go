@@ -109,7 +109,11 @@ func (x *reading) fromUTF16(data []byte) ([]byte, error) {
 func (o Text) plain(data []byte, delimiter byte) (text []byte, joined []int) {
 	if o.LoneCR {
 		for i, c := range data {
-			if c == '\r' && (i+1 == len(data) || data[i+1] != '\n') {
+			switch {
+			case c != '\r' || i+1 < len(data) && data[i+1] == '\n':
+			case bytes.HasPrefix(data[i+1:], []byte("\r\n")): // one line end, which was made CRLF twice
+				data[i] = ' '
+			default:
 				data[i] = '\n'
 			}
 		}
