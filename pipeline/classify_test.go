@@ -28,7 +28,8 @@ func TestClassesFollowTheScheme(t *testing.T) {
 		{"ACC_AHA_2017", [3]string{"stage2", "elevated", ""}},
 		{"ESC_ESH_2018", [3]string{"grade1", "normal", ""}},
 	} {
-		if err := classed(f, c.scheme); err != nil {
+		var err error
+		if f, err = classed(f, c.scheme); err != nil {
 			t.Fatal(err)
 		}
 		scheme, err := study.SchemeByName(c.scheme)
@@ -44,7 +45,7 @@ func TestClassesFollowTheScheme(t *testing.T) {
 			t.Errorf("%s: %+v", c.scheme, column)
 		}
 	}
-	if classed(f, "JNC_6") == nil {
+	if _, err := classed(f, "JNC_6"); err == nil {
 		t.Error("an unknown scheme was accepted")
 	}
 }

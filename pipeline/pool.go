@@ -163,7 +163,8 @@ func (p *pool) write(plan plan, build schema.Build) error {
 	if err := p.keepOwnSets(plan.own); err != nil {
 		return err
 	}
-	if err := classed(p.visits, plan.analysis.BPScheme); err != nil {
+	var err error
+	if p.visits, err = classed(p.visits, plan.analysis.BPScheme); err != nil {
 		return err
 	}
 	if err := p.output.write(p.visits); err != nil {

@@ -34,6 +34,9 @@ func (o *output) release(visits *schema.Frame, results tabulate.Results, apart .
 	if err != nil {
 		return err
 	}
+	if err := visits.Err(); err != nil {
+		return fmt.Errorf("%s: %w", tablePath("subject_visits"), err)
+	}
 	if err := o.write(checked.Detail); err != nil {
 		return err
 	}

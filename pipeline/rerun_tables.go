@@ -23,10 +23,11 @@ func (r *Rerun) fromTables(ctx context.Context, resultsDir string, old *sealedFo
 	if !source.has(tablePath("subject_visits")) {
 		return &RerunUsageError{"these results hold no person-level tables: give those that they were made from"}
 	}
-	visits, err := source.visits()
+	visits, done, err := source.lentVisits()
 	if err != nil {
 		return err
 	}
+	defer done()
 	p, err := source.plan("", visits.Table)
 	if err != nil {
 		return err
@@ -72,13 +73,13 @@ func (r *Rerun) fromTables(ctx context.Context, resultsDir string, old *sealedFo
 		return err
 	}
 	defer fresh.close()
-	done := func(path string) bool { return fresh.has(path) && path != issuesPath }
-	if r.Comparison, err = compareFiles(ctx, old, fresh, done, CompareOptions{Limit: o.Limit}); err != nil {
+	made := func(path string) bool { return fresh.has(path) && path != issuesPath }
+	if r.Comparison, err = compareFiles(ctx, old, fresh, made, CompareOptions{Limit: o.Limit}); err != nil {
 		return err
 	}
 	r.skip("recordings")
 	for _, out := range old.manifest.Outputs {
-		if !done(out.Path) {
+		if !made(out.Path) {
 			r.NotDone = append(r.NotDone, out.Path)
 		}
 	}

@@ -106,12 +106,34 @@ func (s *source) visits() (*schema.Frame, error) {
 	if err != nil {
 		return nil, err
 	}
+	return f, s.hasKeys(f)
+}
+
+// lentVisits is visits with columns that are read when they are asked for; done
+// closes the table.
+func (s *source) lentVisits() (f *schema.Frame, done func(), err error) {
+	path := tablePath("subject_visits")
+	if err := s.check(path); err != nil {
+		return nil, nil, err
+	}
+	if f, done, err = lendTable(s.root, path, nil); err != nil {
+		return nil, nil, err
+	}
+	if err := s.hasKeys(f); err != nil {
+		done()
+		return nil, nil, err
+	}
+	return f, done, nil
+}
+
+// hasKeys reports whether the person-level table tells its rows apart.
+func (s *source) hasKeys(visits *schema.Frame) error {
 	for _, c := range schema.SubjectVisitsTable(nil).Columns {
-		if c.Key && !f.Has(c.Name) {
-			return nil, fmt.Errorf("%s: subject_visits has no column %s", s.dir, c.Name)
+		if c.Key && !visits.Has(c.Name) {
+			return fmt.Errorf("%s: subject_visits has no column %s", s.dir, c.Name)
 		}
 	}
-	return f, nil
+	return nil
 }
 
 // flow reads the stages before the statistics.

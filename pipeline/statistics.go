@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -31,10 +32,12 @@ func (o *output) fromWritten(carried []schema.Column, own []study.NamedFile, bef
 		return err
 	}
 	defer root.Close()
-	visits, err := readTable(root, tablePath("subject_visits"), schema.SubjectVisitsTable(carried))
+	table := schema.SubjectVisitsTable(carried)
+	visits, done, err := lendTable(root, tablePath("subject_visits"), &table)
 	if err != nil {
 		return err
 	}
+	defer done()
 	measured, err := readMeasured(root, visits)
 	if err != nil {
 		return err
@@ -50,9 +53,13 @@ func (o *output) fromWritten(carried []schema.Column, own []study.NamedFile, bef
 // disclosure. before is the flow up to the table of visits; file and section say
 // where the plan stands.
 func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, file, section string) error {
-	visits := measured.Visits
-	if err := classed(visits, o.manifest.Settings.Analysis.BPScheme); err != nil {
+	visits, err := classed(measured.Visits, o.manifest.Settings.Analysis.BPScheme)
+	if err != nil {
 		return err
+	}
+	measured.Visits = visits
+	if visits.N > manyRows {
+		defer debug.SetGCPercent(debug.SetGCPercent(manyRowsGC))
 	}
 	results := tabulate.Tables(visits, o.manifest.Settings, file, section, o.own...)
 	if schema.AnyStructural(results.Issues) {
@@ -77,6 +84,9 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	sensitivity, seeds := tabulate.Sensitivity(measured, o.manifest.Settings, combineReadings)
 	maps.Copy(o.manifest.Seeds, seeds)
 	maps.Copy(o.manifest.Seeds, results.Seeds)
+	if err := visits.Err(); err != nil {
+		return fmt.Errorf("%s: %w", tablePath("subject_visits"), err)
+	}
 	for _, f := range slices.Concat(results.Frames(), results.Restricted(), append(aside, sensitivity)) {
 		if err := o.write(f); err != nil {
 			return err
@@ -108,6 +118,13 @@ func (o *output) illustratePersons(p report.Persons) error {
 	}
 	return nil
 }
+
+// Of so many rows a column is large and holds no pointers, so that collecting costs
+// little and waiting for it much.
+const (
+	manyRows   = 1 << 20
+	manyRowsGC = 20 // percent
+)
 
 func (o *output) countIssues() {
 	o.manifest.Counts.Issues = map[schema.Size]int{}

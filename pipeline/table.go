@@ -129,3 +129,27 @@ func readGroups(root *store.Root, path string, table schema.Table, visit func(*s
 		return parquet.ReadGroups(file, size, table, visit)
 	})
 }
+
+// lentMemory is what the columns of a lent table may take that are kept for whoever
+// asks for them again: all of 300,000 rows, and one of 30 million.
+const lentMemory = 256 << 20
+
+// lendTable opens a table of a folder whose columns are read when they are asked
+// for: those of t, or of nil those that the table itself declares. done closes it.
+func lendTable(root *store.Root, path string, t *schema.Table) (f *schema.Frame, done func(), err error) {
+	file, err := root.Open(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	info, err := file.Stat()
+	if err == nil && t != nil {
+		f, err = parquet.Lend(file, info.Size(), *t, lentMemory)
+	} else if err == nil {
+		f, err = parquet.LendAny(file, info.Size(), lentMemory)
+	}
+	if err != nil {
+		file.Close()
+		return nil, nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return f, func() { file.Close() }, nil
+}

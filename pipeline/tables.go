@@ -27,10 +27,11 @@ func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options)
 		return nil, err
 	}
 	defer source.root.Close()
-	visits, err := source.visits()
+	visits, done, err := source.lentVisits()
 	if err != nil {
 		return nil, err
 	}
+	defer done()
 	p, err := source.plan(planFile, visits.Table)
 	if err != nil {
 		return nil, err

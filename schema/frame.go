@@ -3,6 +3,7 @@ package schema
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Frame holds rows of a declared table, column by column. In memory a missing
@@ -13,15 +14,93 @@ type Frame struct {
 	N     int // number of rows
 	Cols  []Data
 	index map[string]int
+	lent  Lender // of the columns that Cols does not hold; nil: it holds all
+}
+
+// Lender reads the columns of a frame when they are asked for, by their place in
+// the table. What it hands out is only read, and stays good whatever is asked for
+// later. Where reading fails it hands out missing cells and remembers the error.
+// Several goroutines may ask at once.
+type Lender interface {
+	Numbers(column int) []float64
+	Labels(column int) Labels
+	Waves(column int) [][]float32
+	// EachText calls visit with every cell of a text column and keeps none.
+	EachText(column int, visit func(row int, text string))
+	Err() error
+}
+
+// LentFrame returns a frame of n rows whose columns stay where they are until they
+// are asked for. Cells are not set one by one and rows are not added: see With.
+func LentFrame(t Table, n int, lender Lender) *Frame {
+	f := NewFrame(t, 0)
+	for i := range f.Cols {
+		f.Cols[i] = Data{}
+	}
+	f.N, f.lent = n, lender
+	return f
+}
+
+// Err says what kept a column from being read, nil where nothing did. Whoever
+// computes from a lent frame asks before the results are used.
+func (f *Frame) Err() error {
+	if f.lent == nil {
+		return nil
+	}
+	return f.lent.Err()
+}
+
+// With returns the frame with other cells in one column; the rest is shared.
+func (f *Frame) With(name string, cells Data) *Frame {
+	if n := cells.Labels.Len(); f.lent == nil && n > 0 {
+		texts := make([]string, 0, n)
+		cells.Labels.Each(func(_ int, text string) { texts = append(texts, text) })
+		cells = Data{Text: texts}
+	}
+	out := *f
+	out.Cols = slices.Clone(f.Cols)
+	out.Cols[f.at(name)] = cells
+	return &out
+}
+
+// borrowed reports whether a column is the lender's.
+func (f *Frame) borrowed(column int) bool {
+	d := &f.Cols[column]
+	return f.lent != nil && d.Num == nil && d.Text == nil && d.Wave == nil && d.Labels.Len() == 0
+}
+
+func (f *Frame) numbers(column int) []float64 {
+	if f.borrowed(column) {
+		return f.lent.Numbers(column)
+	}
+	return f.Cols[column].Num
+}
+
+func (f *Frame) labels(column int) Labels {
+	if f.borrowed(column) {
+		return f.lent.Labels(column)
+	}
+	if d := &f.Cols[column]; d.Labels.Len() > 0 {
+		return d.Labels
+	}
+	return Labels{cells: f.Cols[column].Text}
+}
+
+func (f *Frame) waves(column int) [][]float32 {
+	if f.borrowed(column) {
+		return f.lent.Waves(column)
+	}
+	return f.Cols[column].Wave
 }
 
 // Data holds the cells of one column; only the slice that fits the column's
 // kind is used: Num for number, integer and boolean (0 or 1), Text for text,
 // category and date (YYYY-MM-DD), Wave for waves.
 type Data struct {
-	Num  []float64
-	Text []string
-	Wave [][]float32
+	Num    []float64
+	Text   []string
+	Wave   [][]float32
+	Labels Labels // in the place of Text in a lent frame that was made With them
 }
 
 // NewFrame returns an empty frame for t with room for capacity rows.
@@ -124,13 +203,38 @@ func (f *Frame) at(name string) int {
 }
 
 // Numbers returns the cells of a numeric column; the slice is the frame's own.
-func (f *Frame) Numbers(name string) []float64 { return f.Cols[f.at(name)].Num }
+func (f *Frame) Numbers(name string) []float64 { return f.numbers(f.at(name)) }
 
-// Texts returns the cells of a text column; the slice is the frame's own.
-func (f *Frame) Texts(name string) []string { return f.Cols[f.at(name)].Text }
+// Texts returns the cells of a text column; the slice is the frame's own, or of a
+// lent column a new one, which takes much more memory than its Labels.
+func (f *Frame) Texts(name string) []string {
+	i := f.at(name)
+	if d := &f.Cols[i]; d.Text != nil || f.lent == nil && d.Labels.Len() == 0 {
+		return d.Text
+	}
+	texts := make([]string, 0, f.N)
+	labels := f.labels(i)
+	labels.Each(func(_ int, text string) { texts = append(texts, text) })
+	return texts
+}
+
+// Labels returns the cells of a text column in the least memory.
+func (f *Frame) Labels(name string) Labels { return f.labels(f.at(name)) }
+
+// EachText calls visit with every cell of a text column in the order of the rows;
+// of a lent column none is kept.
+func (f *Frame) EachText(name string, visit func(row int, text string)) {
+	i := f.at(name)
+	if f.borrowed(i) {
+		f.lent.EachText(i, visit)
+		return
+	}
+	labels := f.labels(i)
+	labels.Each(visit)
+}
 
 // Waves returns the cells of a wave column; the slice is the frame's own.
-func (f *Frame) Waves(name string) [][]float32 { return f.Cols[f.at(name)].Wave }
+func (f *Frame) Waves(name string) [][]float32 { return f.waves(f.at(name)) }
 
 // SetNumber sets a cell of a numeric column; NaN and infinities become missing.
 func (f *Frame) SetNumber(row int, name string, v float64) {
@@ -160,10 +264,16 @@ func (f *Frame) Append(g *Frame) {
 	if len(f.Cols) != len(g.Cols) || f.Table.Name != g.Table.Name {
 		panic(fmt.Sprintf("schema: cannot append %s to %s", g.Table.Name, f.Table.Name))
 	}
-	for i := range f.Cols {
-		f.Cols[i].Num = append(f.Cols[i].Num, g.Cols[i].Num...)
-		f.Cols[i].Text = append(f.Cols[i].Text, g.Cols[i].Text...)
-		f.Cols[i].Wave = append(f.Cols[i].Wave, g.Cols[i].Wave...)
+	for i, c := range f.Table.Columns {
+		d := &f.Cols[i]
+		switch {
+		case c.Numeric():
+			d.Num = append(d.Num, g.numbers(i)...)
+		case c.Textual():
+			d.Text = append(d.Text, g.Texts(c.Name)...)
+		default:
+			d.Wave = append(d.Wave, g.waves(i)...)
+		}
 	}
 	f.N += g.N
 }
@@ -178,30 +288,38 @@ func (f *Frame) CopyRow(to int, g *Frame, row int) {
 		}
 		switch {
 		case c.Numeric() && g.Table.Columns[j].Numeric():
-			f.Cols[i].Num[to] = g.Cols[j].Num[row]
+			f.Cols[i].Num[to] = g.numbers(j)[row]
 		case c.Textual() && g.Table.Columns[j].Textual():
-			f.Cols[i].Text[to] = g.Cols[j].Text[row]
+			f.Cols[i].Text[to] = g.textAt(j, row)
 		case c.Kind == Wave && g.Table.Columns[j].Kind == Wave:
-			f.Cols[i].Wave[to] = g.Cols[j].Wave[row]
+			f.Cols[i].Wave[to] = g.waves(j)[row]
 		}
 	}
 }
 
 // Number returns the cell of a numeric column, NaN where missing.
-func (f *Frame) Number(row int, name string) float64 { return f.Cols[f.at(name)].Num[row] }
+func (f *Frame) Number(row int, name string) float64 { return f.numbers(f.at(name))[row] }
 
 // TextAt returns the cell of a text column, "" where missing.
-func (f *Frame) TextAt(row int, name string) string { return f.Cols[f.at(name)].Text[row] }
+func (f *Frame) TextAt(row int, name string) string { return f.textAt(f.at(name), row) }
+
+func (f *Frame) textAt(column, row int) string {
+	if d := &f.Cols[column]; d.Text != nil {
+		return d.Text[row]
+	}
+	labels := f.labels(column)
+	return labels.At(row)
+}
 
 // Missing reports whether the cell is missing.
 func (f *Frame) Missing(row int, name string) bool {
 	i := f.at(name)
 	switch c := f.Table.Columns[i]; {
 	case c.Numeric():
-		return math.IsNaN(f.Cols[i].Num[row])
+		return math.IsNaN(f.numbers(i)[row])
 	case c.Textual():
-		return f.Cols[i].Text[row] == ""
+		return f.textAt(i, row) == ""
 	default:
-		return f.Cols[i].Wave[row] == nil
+		return f.waves(i)[row] == nil
 	}
 }

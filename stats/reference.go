@@ -44,7 +44,7 @@ func exponential(i Interval) Interval {
 
 // GeometricMean estimates the geometric mean of the domain from the logarithms
 // of its values.
-func (s *Survey) GeometricMean(w *Workspace, rows []int, logs []float64, level float64) (float64, Interval) {
+func (s *Survey) GeometricMean(w *Workspace, rows []int32, logs []float64, level float64) (float64, Interval) {
 	e := s.Mean(w, rows, logs)
 	i := exponential(e.Interval(level))
 	i.Method = MethodSurveyT + "_of_logarithms"

@@ -26,8 +26,8 @@ const (
 // goroutine at a time.
 type Survey struct {
 	weight  []float64 // by row; 0 where the row is not in the sample
-	unit    []int     // by row
-	stratum []int     // by unit
+	unit    []int32   // by row
+	stratum []int32   // by unit
 	units   []int     // by stratum: how many units were drawn
 	single  string
 	present bool // only units with somebody in the domain count as drawn
@@ -37,10 +37,10 @@ type Survey struct {
 type Workspace struct {
 	total   []float64 // by unit; zero between calls
 	seen    []bool    // by unit; false between calls
-	touched []int
+	touched []int32
 	sum     []float64 // by stratum; zero between calls
 	present []int     // by stratum: units with somebody; zero between calls
-	strata  []int     // strata touched
+	strata  []int32   // strata touched
 }
 
 // Estimate is a number with its design-based standard error.
@@ -58,31 +58,31 @@ type Estimate struct {
 // stratum and the cluster of each row from 0; nil stands for one stratum, and
 // for every row being a unit of its own. Clusters of one number in two strata
 // are two units.
-func NewSurvey(weight []float64, stratum, cluster []int, singlePSU string) (*Survey, error) {
+func NewSurvey(weight []float64, stratum, cluster []int32, singlePSU string) (*Survey, error) {
 	if singlePSU != CentredSinglePSU && singlePSU != CertaintySinglePSU {
 		return nil, fmt.Errorf("stats: no rule for a single unit is called %q", singlePSU)
 	}
-	s := &Survey{weight: make([]float64, len(weight)), unit: make([]int, len(weight)), single: singlePSU}
-	numbers := map[[2]int]int{}
+	s := &Survey{weight: make([]float64, len(weight)), unit: make([]int32, len(weight)), single: singlePSU}
+	numbers := map[[2]int32]int32{}
 	for row, w := range weight {
 		if !(w > 0) || math.IsInf(w, 0) {
 			continue
 		}
 		s.weight[row] = w
-		h, c := 0, row
+		h, c := int32(0), int32(row)
 		if stratum != nil {
 			h = stratum[row]
 		}
 		if cluster != nil {
 			c = cluster[row]
 		}
-		for len(s.units) <= h {
+		for len(s.units) <= int(h) {
 			s.units = append(s.units, 0)
 		}
-		number, known := numbers[[2]int{h, c}]
+		number, known := numbers[[2]int32{h, c}]
 		if !known {
-			number = len(s.stratum)
-			numbers[[2]int{h, c}] = number
+			number = int32(len(s.stratum))
+			numbers[[2]int32{h, c}] = number
 			s.stratum = append(s.stratum, h)
 			s.units[h]++
 		}
@@ -98,11 +98,11 @@ func NewSurvey(weight []float64, stratum, cluster []int, singlePSU string) (*Sur
 // values of one cluster are not independent, and a domain has as many clusters
 // as it has somebody in. cluster numbers the cluster of each row from 0. Where
 // every row is a cluster of its own the interval of a mean is Student's.
-func NewClusters(cluster []int) *Survey {
+func NewClusters(cluster []int32) *Survey {
 	s := &Survey{weight: make([]float64, len(cluster)), unit: cluster, units: []int{0}, single: CertaintySinglePSU, present: true}
 	for row, c := range cluster {
 		s.weight[row] = 1
-		for len(s.stratum) <= c {
+		for len(s.stratum) <= int(c) {
 			s.stratum = append(s.stratum, 0)
 		}
 	}
@@ -129,11 +129,11 @@ func (s *Survey) Units() (units, strata int) {
 }
 
 // Weight returns the weight of a row, 0 where it is not in the sample.
-func (s *Survey) Weight(row int) float64 { return s.weight[row] }
+func (s *Survey) Weight(row int32) float64 { return s.weight[row] }
 
 // Mean estimates the mean of the domain that rows are; x[i] belongs to rows[i].
 // With x an indicator it is a proportion.
-func (s *Survey) Mean(w *Workspace, rows []int, x []float64) Estimate {
+func (s *Survey) Mean(w *Workspace, rows []int32, x []float64) Estimate {
 	var weights, products sum
 	for i, row := range rows {
 		weights.add(s.weight[row])
@@ -150,7 +150,7 @@ func (s *Survey) Mean(w *Workspace, rows []int, x []float64) Estimate {
 }
 
 // Total estimates the total of the domain.
-func (s *Survey) Total(w *Workspace, rows []int, x []float64) Estimate {
+func (s *Survey) Total(w *Workspace, rows []int32, x []float64) Estimate {
 	var weights, products sum
 	for i, row := range rows {
 		weights.add(s.weight[row])
@@ -160,7 +160,7 @@ func (s *Survey) Total(w *Workspace, rows []int, x []float64) Estimate {
 }
 
 // Ratio estimates the mean of above over the mean of below.
-func (s *Survey) Ratio(w *Workspace, rows []int, above, below []float64) Estimate {
+func (s *Survey) Ratio(w *Workspace, rows []int32, above, below []float64) Estimate {
 	var weights, tops, bottoms sum
 	for i, row := range rows {
 		weights.add(s.weight[row])
@@ -177,7 +177,7 @@ func (s *Survey) Ratio(w *Workspace, rows []int, above, below []float64) Estimat
 // Standardised estimates the mean of a domain in a population with other shares
 // of classes than the sample: class numbers the class of each row, share is by
 // class and sums to 1. A class with a share needs somebody in the domain.
-func (s *Survey) Standardised(w *Workspace, rows []int, x []float64, class []int, share []float64) Estimate {
+func (s *Survey) Standardised(w *Workspace, rows []int32, x []float64, class []int, share []float64) Estimate {
 	weights, products := make([]sum, len(share)), make([]sum, len(share))
 	for i, row := range rows {
 		weights[class[i]].add(s.weight[row])
@@ -203,7 +203,7 @@ func (s *Survey) Standardised(w *Workspace, rows []int, x []float64, class []int
 
 // Variance estimates the variance of x in the population of the domain: the
 // weighted mean square about the mean times n/(n − 1).
-func (s *Survey) Variance(w *Workspace, rows []int, x []float64) Estimate {
+func (s *Survey) Variance(w *Workspace, rows []int32, x []float64) Estimate {
 	mean := s.Mean(w, rows, x)
 	squares := make([]float64, len(x))
 	n := float64(mean.N)
@@ -216,7 +216,7 @@ func (s *Survey) Variance(w *Workspace, rows []int, x []float64) Estimate {
 
 // linearised finishes an estimate: u gives the linearised value of a row before
 // its weight. Rows outside the sample count for nothing.
-func (s *Survey) linearised(w *Workspace, rows []int, value, weight float64, u func(i int) float64) Estimate {
+func (s *Survey) linearised(w *Workspace, rows []int32, value, weight float64, u func(i int) float64) Estimate {
 	e := Estimate{Value: value, Weight: weight}
 	for i, row := range rows {
 		if s.weight[row] == 0 {
@@ -252,7 +252,7 @@ func (s *Survey) variance(w *Workspace, e *Estimate) float64 {
 		w.sum[h] += w.total[unit]
 	}
 	e.Degrees = float64(len(w.touched) - len(w.strata))
-	drawn := func(h int) float64 {
+	drawn := func(h int32) float64 {
 		if s.present {
 			return float64(w.present[h])
 		}

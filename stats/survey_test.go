@@ -39,8 +39,8 @@ type goldenSurvey struct {
 
 type weightedSample struct {
 	x, w           []float64
-	stratum, units []int
-	rows           []int // sorted by x, then weight
+	stratum, units []int32
+	rows           []int32 // sorted by x, then weight
 }
 
 func goldenWeights(t *testing.T) weightedSample {
@@ -55,14 +55,14 @@ func goldenWeights(t *testing.T) weightedSample {
 			}
 		}
 		s.x, s.w = append(s.x, v[0]), append(s.w, v[1])
-		s.stratum, s.units = append(s.stratum, int(v[2])), append(s.units, int(v[3]))
-		s.rows = append(s.rows, len(s.rows))
+		s.stratum, s.units = append(s.stratum, int32(v[2])), append(s.units, int32(v[3]))
+		s.rows = append(s.rows, int32(len(s.rows)))
 	}
 	sort.SliceStable(s.rows, func(a, b int) bool { return s.x[s.rows[a]] < s.x[s.rows[b]] })
 	return s
 }
 
-func pick(x []float64, rows []int) []float64 {
+func pick(x []float64, rows []int32) []float64 {
 	out := make([]float64, len(rows))
 	for i, row := range rows {
 		out[i] = x[row]
@@ -96,7 +96,7 @@ func TestSurveyAgainstR(t *testing.T) {
 	atLeast(t, "variance", 12, v.Value, g.Survey.Var)
 	atLeast(t, "standard error of the variance", 12, v.SE, g.Survey.VarSE)
 	for h := range g.Survey.ByStratum.Mean {
-		rows := slices.DeleteFunc(slices.Clone(d.rows), func(row int) bool { return d.stratum[row] != h+1 })
+		rows := slices.DeleteFunc(slices.Clone(d.rows), func(row int32) bool { return d.stratum[row] != int32(h)+1 })
 		e := s.Mean(w, rows, pick(d.x, rows))
 		atLeast(t, fmt.Sprint("mean of stratum ", h+1), 13, e.Value, g.Survey.ByStratum.Mean[h])
 		atLeast(t, fmt.Sprint("its error ", h+1), 12, e.SE, g.Survey.ByStratum.SE[h])
@@ -158,8 +158,8 @@ func TestEqualWeightsAreNone(t *testing.T) {
 func TestSinglePSU(t *testing.T) {
 	x := []float64{1, 2, 3, 4, 9}
 	w := []float64{1, 1, 1, 1, 1}
-	stratum, cluster := []int{0, 0, 0, 0, 1}, []int{0, 0, 1, 1, 2}
-	rows := []int{0, 1, 2, 3, 4}
+	stratum, cluster := []int32{0, 0, 0, 0, 1}, []int32{0, 0, 1, 1, 2}
+	rows := []int32{0, 1, 2, 3, 4}
 	var se [2]float64
 	for k, rule := range []string{CentredSinglePSU, CertaintySinglePSU} {
 		s, err := NewSurvey(w, stratum, cluster, rule)
@@ -189,17 +189,17 @@ func TestSinglePSU(t *testing.T) {
 func TestClusters(t *testing.T) {
 	x := []float64{31, 44, 38, 52, 29, 47}
 	want := MeanInterval(Describe(x), 0.95)
-	once := NewClusters([]int{0, 1, 2, 3, 4, 6, 7, 8})
-	e := once.Mean(once.Workspace(), []int{0, 1, 2, 3, 4, 5}, x)
+	once := NewClusters([]int32{0, 1, 2, 3, 4, 6, 7, 8})
+	e := once.Mean(once.Workspace(), []int32{0, 1, 2, 3, 4, 5}, x)
 	atLeast(t, "mean", 15, e.Value, Mean(x))
 	i := e.Interval(0.95)
 	atLeast(t, "once, low", 12, i.Low, want.Low)
 	atLeast(t, "once, high", 12, i.High, want.High)
-	twice := NewClusters([]int{0, 1, 2, 3, 4, 5, 0, 1, 2, 3, 4, 5})
-	e = twice.Mean(twice.Workspace(), []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}, slices.Concat(x, x))
+	twice := NewClusters([]int32{0, 1, 2, 3, 4, 5, 0, 1, 2, 3, 4, 5})
+	e = twice.Mean(twice.Workspace(), []int32{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}, slices.Concat(x, x))
 	atLeast(t, "twice, low", 12, e.Interval(0.95).Low, want.Low)
-	lone := NewClusters([]int{0, 0})
-	if i := lone.Mean(lone.Workspace(), []int{0, 1}, []float64{1, 2}).Interval(0.95); !math.IsNaN(i.Low) {
+	lone := NewClusters([]int32{0, 0})
+	if i := lone.Mean(lone.Workspace(), []int32{0, 1}, []float64{1, 2}).Interval(0.95); !math.IsNaN(i.Low) {
 		t.Errorf("one cluster: %+v", i)
 	}
 }
@@ -210,15 +210,16 @@ func TestClusters(t *testing.T) {
 func TestSurveyStandardised(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 9))
 	var x []float64
-	var class, rows, own []int
+	var class []int
+	var drawn, rows, own []int32
 	groups := make([][]float64, 2)
 	for i := range 60 {
 		k := i % 2
 		v := 40 + 10*float64(k) + 6*random.NormFloat64()
-		x, class, rows, own = append(x, v), append(class, k), append(rows, i), append(own, i)
+		x, class, drawn, rows, own = append(x, v), append(class, k), append(drawn, int32(k)), append(rows, int32(i)), append(own, int32(i))
 		groups[k] = append(groups[k], v)
 	}
-	s, err := NewSurvey(slices.Repeat([]float64{2}, 60), class, own, CentredSinglePSU) // classes drawn as strata
+	s, err := NewSurvey(slices.Repeat([]float64{2}, 60), drawn, own, CentredSinglePSU) // classes drawn as strata
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -257,14 +258,14 @@ func TestSurveyCoverage(t *testing.T) {
 	truth, covered := Mean(all), 0
 	for range replicates {
 		var x, w []float64
-		var stratum, cluster, rows []int
+		var stratum, cluster, rows []int32
 		for h := range strata {
 			for range perStratum {
 				u := h*population + random.IntN(population)
 				for _, v := range units[u] {
-					rows = append(rows, len(x))
+					rows = append(rows, int32(len(x)))
 					x, w = append(x, v), append(w, float64(population)/perStratum)
-					stratum, cluster = append(stratum, h), append(cluster, (len(x)-1)/inUnit)
+					stratum, cluster = append(stratum, int32(h)), append(cluster, int32((len(x)-1)/inUnit))
 				}
 			}
 		}
@@ -286,9 +287,9 @@ func TestSurveyCoverage(t *testing.T) {
 // Where nobody lies above the estimate the share below it is 1 without error: that
 // is no interval of no width, but none.
 func TestQuantileOfAllBelowHasNoInterval(t *testing.T) {
-	weights, clusters, rows, x := make([]float64, 12), make([]int, 12), make([]int, 12), make([]float64, 12)
+	weights, clusters, rows, x := make([]float64, 12), make([]int32, 12), make([]int32, 12), make([]float64, 12)
 	for i := range x {
-		weights[i], clusters[i], rows[i], x[i] = 1+float64(i%3), i, i, float64(10+i)
+		weights[i], clusters[i], rows[i], x[i] = 1+float64(i%3), int32(i), int32(i), float64(10+i)
 	}
 	s, err := NewSurvey(weights, nil, clusters, CentredSinglePSU)
 	if err != nil {

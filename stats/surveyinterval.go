@@ -29,7 +29,7 @@ func (e Estimate) ProportionInterval(level float64) Interval {
 // sorted upwards and x[i] belongs to rows[i]; both ends are NaN where the
 // interval of the proportion leaves 0 or 1, where nobody lies above the estimate
 // (its proportion, 1, has no spread to judge by), or without degrees of freedom.
-func (s *Survey) Quantile(w *Workspace, rows []int, x []float64, p float64, t QuantileType, level float64) (float64, Interval) {
+func (s *Survey) Quantile(w *Workspace, rows []int32, x []float64, p float64, t QuantileType, level float64) (float64, Interval) {
 	i := Interval{Low: math.NaN(), High: math.NaN(), Level: level, Method: MethodWoodruff}
 	cumulated := s.Cumulated(rows)
 	q := WeightedQuantile(x, cumulated, p, t)
@@ -50,7 +50,7 @@ func (s *Survey) Quantile(w *Workspace, rows []int, x []float64, p float64, t Qu
 }
 
 // Cumulated returns the running sum of the weights of rows.
-func (s *Survey) Cumulated(rows []int) []float64 {
+func (s *Survey) Cumulated(rows []int32) []float64 {
 	out := make([]float64, len(rows))
 	var total sum
 	for i, row := range rows {

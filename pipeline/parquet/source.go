@@ -80,7 +80,7 @@ func readFooter(r io.ReaderAt, size int64) ([]byte, error) {
 
 // readAll appends all rows to f.
 func (s *source) readAll(f *schema.Frame) error {
-	s.budget.left = budgetBase + budgetFactor*s.size
+	s.budget.left = s.unfolded()
 	columns, err := s.columns(f.Table)
 	if err != nil {
 		return err
@@ -101,7 +101,7 @@ func (s *source) eachGroup(t schema.Table, visit func(*schema.Frame) error) erro
 	}
 	rows := int64(0)
 	for g := range s.meta.RowGroups {
-		s.budget.left = budgetBase + budgetFactor*s.size
+		s.budget.left = s.unfolded()
 		f := schema.NewFrame(t, 0)
 		if err := s.readGroup(g, columns, f); err != nil {
 			return err

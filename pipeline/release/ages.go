@@ -27,8 +27,9 @@ func (c *checker) fittedAges(f *schema.Frame, row int) (low, high float64, ok bo
 		in[a] = true
 	}
 	var ages []float64
+	cells := c.Visits.Numbers("age_years")
 	for i, a := range c.layout.atomOf {
-		if age := c.Visits.Number(c.People.Rows[i], "age_years"); in[a] && v.present[i] && !math.IsNaN(age) {
+		if age := cells[c.People.Rows[i]]; in[a] && v.present.at(i) && !math.IsNaN(age) {
 			ages = append(ages, math.Floor(age))
 		}
 	}

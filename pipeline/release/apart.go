@@ -74,48 +74,58 @@ func (c *checker) releaseVisits(rows []*row) {
 // releaseSides hides a share with too few persons on one side; it reports whether
 // something is left.
 func (c *checker) releaseSides(r *row, variable string) bool {
-	in, out := map[string]bool{}, map[string]bool{}
-	for row := range c.Visits.N {
-		if c.Visits.TextAt(row, "status") != "used" {
+	if c.person == nil {
+		c.person, c.persons = c.Visits.Numbered("subject_id")
+	}
+	var sides func(row int) (in, out bool)
+	if r.f.Table.Name == schema.QualityName {
+		grades := c.Visits.Labels("quality")
+		sides = func(row int) (bool, bool) { in := grades.At(row) == variable; return in, !in }
+	} else {
+		sides = departed(c.Visits, variable)
+	}
+	seen := make([]uint8, c.persons) // 1: in, 2: out
+	in, out := 0, 0
+	statuses := c.Visits.Labels("status")
+	for row, person := range c.person {
+		if statuses.At(row) != "used" {
 			continue
 		}
-		person := c.Visits.TextAt(row, "subject_id")
-		if r.f.Table.Name == schema.QualityName {
-			if c.Visits.TextAt(row, "quality") == variable {
-				in[person] = true
-			} else {
-				out[person] = true
-			}
-			continue
+		yes, no := sides(row)
+		if yes && seen[person]&1 == 0 {
+			seen[person] |= 1
+			in++
 		}
-		switch departed(c.Visits, row, variable) {
-		case 1:
-			in[person] = true
-		case 0:
-			out[person] = true
+		if no && seen[person]&2 == 0 {
+			seen[person] |= 2
+			out++
 		}
 	}
-	if c.rules.Small(len(in)) || c.rules.Small(len(out)) {
+	if c.rules.Small(in) || c.rules.Small(out) {
 		r.hideAll(ruleSides)
 		return false
 	}
 	return true
 }
 
-// departed is 1 for a visit that departed in what the variable names, 0 for one
-// that did not, NaN where nothing was answered.
-func departed(visits *schema.Frame, row int, variable string) float64 {
-	if variable != schema.AnyDeparture {
-		return visits.Number(row, schema.DepartedPrefix+variable)
-	}
-	any := math.NaN()
+// departed tells whether a visit departed in what the variable names, or did not;
+// neither where nothing was answered.
+func departed(visits *schema.Frame, variable string) func(row int) (in, out bool) {
+	const no, yes = 1, 2
+	answers := make([]uint8, visits.N)
 	for _, column := range visits.Table.Columns {
-		if !strings.HasPrefix(column.Name, schema.DepartedPrefix) {
+		name, judged := strings.CutPrefix(column.Name, schema.DepartedPrefix)
+		if !judged || variable != schema.AnyDeparture && name != variable {
 			continue
 		}
-		if v := visits.Number(row, column.Name); math.IsNaN(any) || v > any {
-			any = v
+		for row, v := range visits.Numbers(column.Name) {
+			switch v {
+			case 0:
+				answers[row] = max(answers[row], no)
+			case 1:
+				answers[row] = yes
+			}
 		}
 	}
-	return any
+	return func(row int) (in, out bool) { return answers[row] == yes, answers[row] == no }
 }

@@ -1,6 +1,7 @@
 package release
 
 import (
+	"encoding/binary"
 	"fmt"
 	"slices"
 )
@@ -25,19 +26,28 @@ func (l *layout) number(in Input) {
 		return a
 	}
 	at := make([]int, len(l.axes))
+	known := map[string]int32{} // by the same classes, in the form that is quicker to make
+	var short []byte
+	l.atomOf = make([]int32, len(in.People.Rows))
 	patterns := map[string][]int{}
 	sets := 0
 	for _, a := range l.setAxis {
 		sets = max(sets, a+1)
 	}
 	for i := range in.People.Rows {
+		short = short[:0]
 		for d, a := range l.axes {
-			at[d] = a.code[i]
+			at[d] = a.code(i)
+			short = binary.AppendUvarint(short, uint64(at[d]))
 		}
-		n := atom(at)
-		l.atomOf = append(l.atomOf, n)
+		n, seen := known[string(short)]
+		if !seen {
+			n = int32(atom(at))
+			known[string(short)] = n
+			patterns[fmt.Sprint(at[:sets])] = slices.Clone(at[:sets])
+		}
+		l.atomOf[i] = n
 		l.sizes[n] += in.People.times(i)
-		patterns[fmt.Sprint(at[:sets])] = slices.Clone(at[:sets])
 	}
 	if in.Settings.Disclosure.ZeroIsSmall {
 		l.addEmpty(patterns, sets, l.ruledApart(in), atom)

@@ -25,7 +25,8 @@ type person struct {
 // published set.
 func publicView(f *schema.Frame, p tabulate.People) []person {
 	people := make([]person, len(p.Rows))
-	for i, row := range p.Rows {
+	for i, at := range p.Rows {
+		row := int(at)
 		q := person{sets: map[string]bool{}, labels: map[string]string{}, value: map[string]bool{}, present: map[string]bool{}}
 		for s, name := range p.Sets {
 			q.sets[name] = p.In[s][i]

@@ -13,7 +13,8 @@ import (
 type characteristic struct {
 	name   string
 	levels []string // that occur, (missing) last where some have none
-	code   []int    // by person
+	code   []int32  // by person
+	counts [][]int  // by level, by atom: people
 	used   []int    // groups in which it is counted
 	common int      // the most frequent level: what the others leave of the whole
 }
@@ -77,62 +78,89 @@ const (
 )
 
 func (c *checker) characteristic(name string, used []int) (characteristic, bool) {
-	text, ok := c.labels(name)
+	label, ok := c.labels(name)
 	if !ok {
 		return characteristic{}, false
 	}
-	x := characteristic{name: name, used: used, code: make([]int, len(c.People.Rows))}
-	for i := range text {
-		if text[i] == "" {
-			text[i] = missingLevel
+	x := characteristic{name: name, used: used, code: make([]int32, len(c.People.Rows))}
+	var found []string // in the order in which they first stand
+	number := map[string]int32{}
+	last, lastCode := "", int32(-1)
+	for i := range x.code {
+		if text := label(i); lastCode < 0 || text != last {
+			code, known := number[text]
+			if !known {
+				code = int32(len(found))
+				number[text] = code
+				found = append(found, text)
+			}
+			last, lastCode = text, code
+		}
+		x.code[i] = lastCode
+	}
+	for _, text := range slices.Sorted(slices.Values(found)) {
+		if text != "" && text != missingLevel {
+			x.levels = append(x.levels, text)
 		}
 	}
-	x.levels = slices.Compact(slices.Sorted(slices.Values(text)))
-	x.levels = slices.DeleteFunc(x.levels, func(l string) bool { return l == missingLevel })
-	if slices.Contains(text, missingLevel) {
+	if slices.Contains(found, "") || slices.Contains(found, missingLevel) {
 		x.levels = append(x.levels, missingLevel)
 	}
+	place := make([]int32, len(found))
+	for i, text := range found {
+		if text == "" {
+			text = missingLevel
+		}
+		place[i] = int32(slices.Index(x.levels, text))
+	}
+	x.counts = make([][]int, len(x.levels))
+	for level := range x.counts {
+		x.counts[level] = make([]int, len(c.layout.at))
+	}
 	often := make([]int, len(x.levels))
-	for i, label := range text {
-		x.code[i] = slices.Index(x.levels, label)
-		often[x.code[i]]++
-		if often[x.code[i]] > often[x.common] {
-			x.common = x.code[i]
+	for i, code := range x.code {
+		code = place[code]
+		x.code[i] = code
+		x.counts[code][c.layout.atomOf[i]] += c.People.times(i)
+		often[code]++
+		if often[code] > often[x.common] {
+			x.common = int(code)
 		}
 	}
 	return x, true
 }
 
-// labels returns the level of every person in a column, "" where missing.
-func (c *checker) labels(name string) ([]string, bool) {
-	text := make([]string, len(c.People.Rows))
+// labels returns what tells the level of a person in a column, "" where missing.
+func (c *checker) labels(name string) (label func(i int) string, ok bool) {
+	rows := c.People.Rows
 	switch {
 	case slices.Contains(c.People.Columns, name):
 		k := slices.Index(c.People.Columns, name)
-		for i, code := range c.People.Codes[k] {
-			if text[i] = c.People.Levels[k][code]; text[i] == missingLevel {
-				text[i] = ""
+		levels, codes := slices.Clone(c.People.Levels[k]), c.People.Codes[k]
+		for i := range levels {
+			if levels[i] == missingLevel {
+				levels[i] = ""
 			}
 		}
+		return func(i int) string { return levels[codes[i]] }, true
 	case !c.Visits.Has(name):
 		return nil, false
 	case c.Visits.Column(name).Kind == schema.Boolean:
-		for i, row := range c.People.Rows {
-			switch c.Visits.Number(row, name) {
+		cells := c.Visits.Numbers(name)
+		return func(i int) string {
+			switch cells[rows[i]] {
 			case 0:
-				text[i] = "no"
+				return "no"
 			case 1:
-				text[i] = "yes"
+				return "yes"
 			}
-		}
+			return ""
+		}, true
 	case c.Visits.Column(name).Textual():
-		for i, row := range c.People.Rows {
-			text[i] = c.Visits.TextAt(row, name)
-		}
-	default:
-		return nil, false
+		cells := c.Visits.Labels(name)
+		return func(i int) string { return cells.At(int(rows[i])) }, true
 	}
-	return text, true
+	return nil, false
 }
 
 // commonWeight makes the most frequent level the first to be hidden for
@@ -247,12 +275,9 @@ func (c *checker) levelDomain(x characteristic, i, level int) disclose.Domain {
 	return d
 }
 
-func (x characteristic) at(level int) []bool {
-	yes := make([]bool, len(x.code))
-	for i, code := range x.code {
-		yes[i] = code == level
-	}
-	return yes
+// at is the people of a level.
+func (x characteristic) at(level int) *part {
+	return &part{func(i int) bool { return int(x.code[i]) == level }, x.counts[level]}
 }
 
 // smallLevel judges a count of a level; that nobody's level is missing may be said.
@@ -273,10 +298,5 @@ func (c *checker) ruledOut(x characteristic, set, level int) bool {
 	if !named {
 		return false
 	}
-	for i, yes := range c.People.In[set] {
-		if yes && x.code[i] == level {
-			return false
-		}
-	}
-	return true
+	return sum(c.layout.inSet(set), x.counts[level]) == 0
 }

@@ -64,7 +64,7 @@ func (c *checker) coefficients() map[string]float64 {
 func (c *checker) numbersTold() []float64 {
 	var told []float64
 	for _, g := range c.publishedCrowds().list {
-		told = append(told, float64(c.countOf(g.in)))
+		told = append(told, float64(c.countAt(g.in.at)))
 	}
 	for _, s := range c.models {
 		told = append(told, float64(c.countOf(s.rows)))
@@ -172,7 +172,7 @@ func (c *checker) fewOfLevel(s *sampled, term string, n float64) bool {
 	if !factor || strings.Contains(term, ":") {
 		return strings.Contains(term, "=") // an interaction with a level
 	}
-	labels, ok := c.labels(column)
+	label, ok := c.labels(column)
 	if !ok {
 		return true
 	}
@@ -180,7 +180,7 @@ func (c *checker) fewOfLevel(s *sampled, term string, n float64) bool {
 	for i, in := range s.rows {
 		if in {
 			all++
-			if labels[i] == level {
+			if label(i) == level {
 				of++
 			}
 		}

@@ -20,8 +20,8 @@ import (
 
 // crowd is a group of people that some table names.
 type crowd struct {
-	in    []bool // by person
-	event bool   // counts events: few of them are few, whatever is decided on missing values
+	in    flags // by person
+	event bool  // counts events: few of them are few, whatever is decided on missing values
 }
 
 // crowds is all of them, with those whose number is told.
@@ -45,17 +45,22 @@ const (
 )
 
 func (x *crowds) place(in []bool, event bool) int {
-	key := make([]byte, len(in))
+	own := make(flags, (len(in)+63)/64)
 	for i, yes := range in {
 		if yes {
-			key[i] = 1
+			own[i>>6] |= 1 << (i & 63)
 		}
 	}
-	at, known := x.index[string(key)]
+	key := own.digest()
+	at, known := x.index[key]
+	for known && !slices.Equal(x.list[at].in, own) {
+		key += "'" // another crowd of the same digest
+		at, known = x.index[key]
+	}
 	if !known {
 		at = len(x.list)
-		x.index[string(key)] = at
-		x.list = append(x.list, crowd{in: in})
+		x.index[key] = at
+		x.list = append(x.list, crowd{in: own})
 	}
 	x.list[at].event = x.list[at].event || event
 	return at
@@ -126,8 +131,8 @@ func (x *crowds) readRow(f *schema.Frame, row int) {
 	level, levelled := levelOf(statistic)
 	switch {
 	case levelled:
-		if labels, ok := x.c.labels(name); ok {
-			x.tell(where(base, func(i int) bool { return labels[i] == level || labels[i] == "" && level == missingLevel }), false, !f.Missing(row, "estimate"))
+		if label, ok := x.c.labels(name); ok {
+			x.tell(where(base, func(i int) bool { return label(i) == level || label(i) == "" && level == missingLevel }), false, !f.Missing(row, "estimate"))
 		}
 	case !known:
 		return
@@ -135,15 +140,16 @@ func (x *crowds) readRow(f *schema.Frame, row int) {
 	if !known {
 		return
 	}
-	present := both(base, v.present)
+	present := where(base, v.present.at)
 	shown := !f.Missing(row, "n")
 	x.tell(present, false, shown)
-	x.tell(where(base, func(i int) bool { return !v.present[i] }), false, !f.Missing(row, "n_missing"))
+	x.tell(where(base, func(i int) bool { return !v.present.at(i) }), false, !f.Missing(row, "n_missing"))
 	x.tell(base, false, shown && !f.Missing(row, "n_missing"))
-	if bound, ok := strings.CutPrefix(statistic, thresholdPrefix); ok && v.numbers != nil {
+	if bound, ok := strings.CutPrefix(statistic, thresholdPrefix); ok && v.numeric {
 		if low, err := strconv.ParseFloat(bound, 64); err == nil {
-			x.tell(where(present, func(i int) bool { return v.numbers[i] >= low }), true, shown && !f.Missing(row, "estimate"))
-			x.tell(where(present, func(i int) bool { return v.numbers[i] < low }), true, shown && !f.Missing(row, "estimate"))
+			cells, rows := x.c.numbers(v), x.c.People.Rows
+			x.tell(where(present, func(i int) bool { return cells[rows[i]] >= low }), true, shown && !f.Missing(row, "estimate"))
+			x.tell(where(present, func(i int) bool { return cells[rows[i]] < low }), true, shown && !f.Missing(row, "estimate"))
 		}
 	}
 }
@@ -157,13 +163,14 @@ func where(base []bool, holds func(i int) bool) []bool {
 }
 
 // pieces numbers the finest groups of people that the crowds tell apart.
-func (x *crowds) pieces() (of []int, sizes []int) {
+func (x *crowds) pieces() (of []int32, sizes []int) {
+	of = make([]int32, len(x.c.People.Rows))
 	index := map[string]int{}
 	key := make([]byte, (len(x.list)+7)/8)
 	for i := range x.c.People.Rows {
 		clear(key)
 		for k := range x.list {
-			if x.list[k].in[i] {
+			if x.list[k].in.at(i) {
 				key[k/8] |= 1 << (k % 8)
 			}
 		}
@@ -173,7 +180,7 @@ func (x *crowds) pieces() (of []int, sizes []int) {
 			index[string(key)] = at
 			sizes = append(sizes, 0)
 		}
-		of = append(of, at)
+		of[i] = int32(at)
 		sizes[at] += x.c.People.times(i)
 	}
 	return of, sizes
@@ -185,9 +192,9 @@ func (x *crowds) refused() map[claim]bool {
 	vectors := make([][]float64, len(x.list))
 	for k, c := range x.list {
 		vectors[k] = make([]float64, len(sizes))
-		for i, in := range c.in {
-			if in {
-				vectors[k][of[i]] = 1
+		for i, piece := range of {
+			if c.in.at(i) {
+				vectors[k][piece] = 1
 			}
 		}
 	}
@@ -300,9 +307,12 @@ func (c *checker) eventsOf(s *sampled) []bool {
 	if !ok {
 		return nil
 	}
-	if v.numbers == nil {
-		labels, _ := c.labels(s.outcome)
-		return where(s.rows, func(i int) bool { return labels[i] == s.model.Event })
+	if !v.numeric {
+		label, ok := c.labels(s.outcome)
+		if !ok {
+			return nil
+		}
+		return where(s.rows, func(i int) bool { return label(i) == s.model.Event })
 	}
 	bound := math.NaN()
 	if at, declared := c.Settings.Analysis.Threshold[s.outcome]; declared {
@@ -311,7 +321,8 @@ func (c *checker) eventsOf(s *sampled) []bool {
 	if s.model.Threshold != nil {
 		bound = *s.model.Threshold
 	}
-	return where(s.rows, func(i int) bool { return v.numbers[i] >= bound })
+	cells := c.numbers(v)
+	return where(s.rows, func(i int) bool { return cells[c.People.Rows[i]] >= bound })
 }
 
 // lacking are those of a model's set who lack a column of it.
@@ -320,9 +331,9 @@ func (c *checker) lacking(s *sampled, column string) []bool {
 	if !ok {
 		return nil
 	}
-	labels, _ := c.labels(column)
+	label, levelled := c.labels(column)
 	asked := slices.Contains(columnsOf(s.model), column)
 	return where(s.among, func(i int) bool {
-		return !v.present[i] || asked && v.numbers == nil && labels[i] == unknownAnswer
+		return !v.present.at(i) || asked && !v.numeric && levelled && label(i) == unknownAnswer
 	})
 }

@@ -85,6 +85,15 @@ func (l *layout) within(classes [][]int) []int {
 	return atoms
 }
 
+// inSet lists the atoms of a set.
+func (l *layout) inSet(set int) []int {
+	classes := make([][]int, len(l.axes))
+	if a := l.setAxis[set]; a >= 0 {
+		classes[a] = []int{1}
+	}
+	return l.within(classes)
+}
+
 func sum(atoms, values []int) int {
 	total := 0
 	for _, a := range atoms {
@@ -93,28 +102,32 @@ func sum(atoms, values []int) int {
 	return total
 }
 
-// headcount counts the people, not the visits, in some atoms; of those for whom
-// yes is true where it is given.
-func (c *checker) headcount(atoms []int, yes []bool) int {
-	n := 0
-	if !c.People.Repeated && yes == nil {
+// part is some of the people: those of whom at is true.
+type part struct {
+	at func(i int) bool // of a person
+	by []int            // by atom: how many of them, visits and not persons where these repeat
+}
+
+// headcount counts the people, not the visits, in some atoms; of those in a part
+// where one is given.
+func (c *checker) headcount(atoms []int, of *part) int {
+	switch {
+	case !c.People.Repeated && of == nil:
 		return sum(atoms, c.layout.sizes)
+	case !c.People.Repeated:
+		return sum(atoms, of.by)
 	}
+	n := 0
 	in := make([]bool, len(c.layout.at))
 	for _, a := range atoms {
 		in[a] = true
 	}
-	seen := map[int]bool{}
+	seen := map[int32]bool{}
 	for i, a := range c.layout.atomOf {
-		if !in[a] || yes != nil && !yes[i] {
+		if !in[a] || of != nil && !of.at(i) || seen[c.People.Person[i]] {
 			continue
 		}
-		if c.People.Repeated {
-			if seen[c.People.Person[i]] {
-				continue
-			}
-			seen[c.People.Person[i]] = true
-		}
+		seen[c.People.Person[i]] = true
 		n += c.People.times(i)
 	}
 	return n
@@ -226,8 +239,8 @@ func (c *checker) leftOutByRule(set int, of family, label string) bool {
 		return false
 	}
 	holds := of.holds[label]
-	for i, yes := range c.People.In[set] {
-		if yes && slices.Contains(holds, c.layout.axes[of.axis].code[i]) {
+	for _, a := range c.layout.inSet(set) {
+		if slices.Contains(holds, c.layout.at[a][of.axis]) && c.layout.sizes[a] > 0 {
 			return false
 		}
 	}

@@ -102,7 +102,7 @@ type width struct {
 
 // peopleView is the part of the analysed people that names them.
 type peopleView struct {
-	rows    []int
+	rows    []int32
 	sets    []string
 	in      [][]bool
 	columns map[string][]string
@@ -140,9 +140,9 @@ func (x *intruder) level(name string, i int) string {
 		return ""
 	}
 	if x.visits.Column(name).Textual() {
-		return x.visits.TextAt(x.people.rows[i], name)
+		return x.visits.TextAt(int(x.people.rows[i]), name)
 	}
-	if v := x.visits.Number(x.people.rows[i], name); !math.IsNaN(v) {
+	if v := x.visits.Number(int(x.people.rows[i]), name); !math.IsNaN(v) {
 		return fmt.Sprint(v)
 	}
 	return ""
@@ -224,7 +224,7 @@ func (x *intruder) read(t schema.Table, r record) {
 	x.meet(x.crowd(name+": without", func(i int) bool { return base(i) && !present(i) }), absent, some)
 	x.meet(x.crowd(r["set"]+" "+fmt.Sprint(strata), base), n+absent, shown && some)
 	above := func(low float64) func(i int) bool {
-		return func(i int) bool { return present(i) && x.visits.Number(x.people.rows[i], r["variable"]) >= low }
+		return func(i int) bool { return present(i) && x.visits.Number(int(x.people.rows[i]), r["variable"]) >= low }
 	}
 	switch statistic := r["statistic"]; {
 	case strings.HasPrefix(statistic, "count_"):
@@ -299,7 +299,7 @@ func (x *intruder) readModel(r record, name string, base func(i int) bool) {
 		}
 		x.meet(x.crowd(name+" without "+r["term"], lacks), v, given)
 	case "events":
-		event := func(i int) bool { return in(i) && x.visits.Number(x.people.rows[i], m.Outcome) >= *m.Threshold }
+		event := func(i int) bool { return in(i) && x.visits.Number(int(x.people.rows[i]), m.Outcome) >= *m.Threshold }
 		x.meet(x.crowd(name+": events", event), v, given)
 		x.meet(x.crowd(name+": others", func(i int) bool { return in(i) && !event(i) }), n-v, shown && given)
 	}

@@ -1,6 +1,7 @@
 package release
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"slices"
@@ -21,7 +22,7 @@ const publishedPrefix = "published:"
 // column, or the pieces into which all kinds of age bands cut age.
 type axis struct {
 	classes int
-	code    []int // by person
+	code    func(i int) int // of a person
 }
 
 // family is a list of labels over an axis: levels of a column, or age bands.
@@ -38,7 +39,7 @@ type layout struct {
 	setAxis  []int // by set; −1 for everyone
 	families []family
 	ageAxis  int     // −1 for none
-	atomOf   []int   // by person
+	atomOf   []int32 // by person
 	at       [][]int // by atom: class on each axis
 	sizes    []int   // by atom: rows
 	compared int     // set that is compared with published values; −1: none
@@ -52,13 +53,13 @@ func newLayout(in Input) *layout {
 			l.setAxis = append(l.setAxis, -1)
 			continue
 		}
-		code := make([]int, len(p.Rows))
-		for i, yes := range p.In[s] {
-			if yes {
-				code[i] = 1
+		in := p.In[s]
+		l.setAxis = append(l.setAxis, l.add(axis{2, func(i int) int {
+			if in[i] {
+				return 1
 			}
-		}
-		l.setAxis = append(l.setAxis, l.add(axis{2, code}))
+			return 0
+		}}))
 	}
 	for i, name := range p.Columns {
 		if name != ageBand {
@@ -75,30 +76,30 @@ func (l *layout) add(a axis) int {
 	return len(l.axes) - 1
 }
 
-func (l *layout) addColumn(name string, levels []string, codes []int) {
+func (l *layout) addColumn(name string, levels []string, codes []int32) {
 	f := family{name: name, labels: levels, holds: map[string][]int{}}
 	for i, level := range levels {
 		f.holds[level] = []int{i}
 	}
-	f.axis = l.add(axis{len(levels), codes})
+	f.axis = l.add(axis{len(levels), func(i int) int { return int(codes[i]) }})
 	l.families = append(l.families, f)
+}
+
+// ageBands is a way to cut age: code places a person among the labels, −1 where
+// no band holds.
+type ageBands struct {
+	name   string
+	labels []string
+	code   func(i int) int
 }
 
 // addAge cuts age by the bands of the plan and by those of every published set
 // with which the study is compared.
 func (l *layout) addAge(in Input) {
-	type source struct {
-		name   string
-		labels []string // by person; "" where the source has no band
-		order  []string
-	}
-	var sources []source
+	var sources []ageBands
 	if i := slices.Index(in.People.Columns, ageBand); i >= 0 {
-		s := source{name: ageBand, order: in.People.Levels[i]}
-		for _, code := range in.People.Codes[i] {
-			s.labels = append(s.labels, in.People.Levels[i][code])
-		}
-		sources = append(sources, s)
+		codes := in.People.Codes[i]
+		sources = append(sources, ageBands{ageBand, in.People.Levels[i], func(i int) int { return int(codes[i]) }})
 	}
 	if l.compares(in) {
 		ages := in.Visits.Numbers("age_years")
@@ -107,36 +108,44 @@ func (l *layout) addAge(in Input) {
 			if err != nil {
 				continue // nothing was compared with a set that cannot be read
 			}
-			labels, order := publishedBands(set, ages, in.People.Rows)
-			sources = append(sources, source{publishedPrefix + name, labels, order})
+			sources = append(sources, publishedBands(name, set, ages, in.People.Rows))
 		}
 	}
 	if len(sources) == 0 {
 		return
 	}
-	pieces := map[string]int{}
-	code := make([]int, len(in.People.Rows))
-	var rows []int
+	pieces := map[string]int32{}
+	code := make([]int32, len(in.People.Rows))
+	var labels [][]string // by piece, by source
+	var key []byte
 	for i := range code {
-		key := ""
+		key = key[:0]
 		for _, s := range sources {
-			key += s.labels[i] + "\x00"
+			key = binary.AppendVarint(key, int64(s.code(i)))
 		}
-		if _, known := pieces[key]; !known {
-			pieces[key] = len(pieces)
-			rows = append(rows, i)
+		piece, known := pieces[string(key)]
+		if !known {
+			piece = int32(len(pieces))
+			pieces[string(key)] = piece
+			own := make([]string, len(sources))
+			for k, s := range sources {
+				if at := s.code(i); at >= 0 {
+					own[k] = s.labels[at]
+				}
+			}
+			labels = append(labels, own)
 		}
-		code[i] = pieces[key]
+		code[i] = piece
 	}
-	l.ageAxis = l.add(axis{len(pieces), code})
-	for _, s := range sources {
+	l.ageAxis = l.add(axis{len(pieces), func(i int) int { return int(code[i]) }})
+	for k, s := range sources {
 		f := family{name: s.name, axis: l.ageAxis, holds: map[string][]int{}}
-		for piece, i := range rows {
-			if label := s.labels[i]; label != "" {
-				f.holds[label] = append(f.holds[label], piece)
+		for piece, own := range labels {
+			if own[k] != "" {
+				f.holds[own[k]] = append(f.holds[own[k]], piece)
 			}
 		}
-		for _, label := range s.order {
+		for _, label := range s.labels {
 			if f.holds[label] != nil {
 				f.labels = append(f.labels, label)
 			}
@@ -155,20 +164,27 @@ func (l *layout) compares(in Input) bool {
 	return true
 }
 
-func publishedBands(set published.Set, ages []float64, rows []int) (labels, order []string) {
-	labels = make([]string, len(rows))
+// publishedBands are the age bands of a published set; where two hold an age the
+// later one does.
+func publishedBands(name string, set published.Set, ages []float64, rows []int32) ageBands {
+	out := ageBands{name: publishedPrefix + name}
+	var low, high []float64
 	for _, v := range set.Values {
-		if slices.Contains(order, v.AgeBand) {
-			continue
-		}
-		order = append(order, v.AgeBand)
-		for i, row := range rows {
-			if age := math.Floor(ages[row]); age >= float64(v.AgeLow) && age <= float64(v.AgeHigh) {
-				labels[i] = v.AgeBand
-			}
+		if !slices.Contains(out.labels, v.AgeBand) {
+			out.labels = append(out.labels, v.AgeBand)
+			low, high = append(low, float64(v.AgeLow)), append(high, float64(v.AgeHigh))
 		}
 	}
-	return labels, order
+	out.code = func(i int) int {
+		age := math.Floor(ages[rows[i]])
+		for k := len(low) - 1; k >= 0; k-- {
+			if age >= low[k] && age <= high[k] {
+				return k
+			}
+		}
+		return -1
+	}
+	return out
 }
 
 // classes returns, by axis, what a group of people holds; nil for everything.

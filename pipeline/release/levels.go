@@ -41,8 +41,16 @@ func (c *checker) byLevel(x characteristic) (atoms []disclose.Atom, axes []int, 
 		}
 		return k
 	}
+	seen := make([][]bool, len(x.levels))
+	for level := range seen {
+		seen[level] = make([]bool, len(c.layout.at))
+	}
 	for i, a := range c.layout.atomOf {
-		atoms[number(a, x.code[i])].Value += c.People.times(i)
+		if level := int(x.code[i]); !seen[level][a] {
+			seen[level][a] = true
+			k := number(int(a), level)
+			atoms[k].Value += x.counts[level][a]
+		}
 	}
 	for a := range c.layout.at {
 		for level := range x.levels {

@@ -1,6 +1,7 @@
 package release
 
 import (
+	"maps"
 	"math"
 	"slices"
 
@@ -97,19 +98,24 @@ func (c *checker) completeCases(m schema.Model, outcome string, among []bool) (r
 		if !ok {
 			return nil, false
 		}
-		levels, _ := c.labels(name)
+		label, levelled := c.labels(name)
 		for i := range rows {
-			unknown := v.numbers == nil && k > 0 && levels[i] == unknownAnswer
-			rows[i] = rows[i] && v.present[i] && !unknown
+			unknown := !v.numeric && levelled && k > 0 && label(i) == unknownAnswer
+			rows[i] = rows[i] && v.present.at(i) && !unknown
 		}
 	}
 	return rows, true
 }
 
 func (c *checker) countOf(rows []bool) int {
+	return c.countAt(func(i int) bool { return rows[i] })
+}
+
+// countAt counts those of whom in is true.
+func (c *checker) countAt(in func(i int) bool) int {
 	n := 0
-	for i, in := range rows {
-		if in {
+	for i := range c.People.Rows {
+		if in(i) {
 			n += c.People.times(i)
 		}
 	}
@@ -121,11 +127,11 @@ func (c *checker) judgeSample(s *sampled, m schema.Model, set int, outcome strin
 	if c.stateOf("", group{set: set, labels: c.noLabels()}).hides >= additive {
 		s.counts = true
 	}
-	factors := map[string][]string{}
+	factors := map[string]func(i int) string{}
 	numeric := false
 	for _, name := range columnsOf(m) {
 		v, ok := c.variable(name)
-		if !ok || v.numbers != nil {
+		if !ok || v.numeric {
 			numeric = true
 			c.judgeNumbers(s, name, v)
 			continue
@@ -142,11 +148,15 @@ func (c *checker) judgeSample(s *sampled, m schema.Model, set int, outcome strin
 // have the same value, as one of zero and one: these few make it.
 func (c *checker) judgeNumbers(s *sampled, name string, v variable) {
 	times, people, most := map[float64]int{}, 0, 0
-	for i, in := range s.rows {
-		if in && v.numbers != nil && v.present[i] {
-			times[v.numbers[i]] += c.People.times(i)
-			most = max(most, times[v.numbers[i]])
-			people += c.People.times(i)
+	if v.numeric {
+		cells := c.numbers(v)
+		for i, in := range s.rows {
+			if in && v.present.at(i) {
+				value := cells[c.People.Rows[i]]
+				times[value] += c.People.times(i)
+				most = max(most, times[value])
+				people += c.People.times(i)
+			}
 		}
 	}
 	if c.rules.Few(people - most) {
@@ -179,21 +189,13 @@ func referenceOf(m schema.Model, column string) string {
 	return ""
 }
 
-func both(a, b []bool) []bool {
-	out := make([]bool, len(a))
-	for i := range a {
-		out[i] = a[i] && b[i]
-	}
-	return out
-}
-
 // judgeLevels hides the coefficients of levels that too few have: they tell
 // those people's mean. Where the reference is such a level, all of them do.
-func (c *checker) judgeLevels(s *sampled, term, reference string, levels []string) {
+func (c *checker) judgeLevels(s *sampled, term, reference string, label func(i int) string) {
 	n := map[string]int{}
-	for i, label := range levels {
-		if s.rows[i] {
-			n[label]++
+	for i, in := range s.rows {
+		if in {
+			n[label(i)]++
 		}
 	}
 	small := 0
@@ -223,8 +225,15 @@ func (c *checker) order(name string) []string {
 	if declared := c.Visits.Column(name).Levels; len(declared) > 0 {
 		return declared
 	}
-	labels, _ := c.labels(name)
-	return slices.Compact(slices.Sorted(slices.Values(labels)))
+	label, ok := c.labels(name)
+	if !ok {
+		return nil
+	}
+	seen := map[string]bool{}
+	for i := range c.People.Rows {
+		seen[label(i)] = true
+	}
+	return slices.Sorted(maps.Keys(seen))
 }
 
 func referenceLevel(order []string, n map[string]int) string {
@@ -239,7 +248,7 @@ func referenceLevel(order []string, n map[string]int) string {
 // saturated reports a model of factors alone that is a table of means: with as
 // many coefficients as combinations of levels. It is shown where every
 // combination is large and no stratum of these columns is hidden.
-func (c *checker) saturated(s *sampled, m schema.Model, factors map[string][]string, set int) bool {
+func (c *checker) saturated(s *sampled, m schema.Model, factors map[string]func(i int) string, set int) bool {
 	columns := columnsOf(m)
 	cells := map[string]int{}
 	coefficients := 1
@@ -247,9 +256,10 @@ func (c *checker) saturated(s *sampled, m schema.Model, factors map[string][]str
 		combinations := 1
 		for _, name := range t.Columns() {
 			seen := map[string]bool{}
-			for i, label := range factors[name] {
-				if s.rows[i] {
-					seen[label] = true
+			label := factors[name]
+			for i, in := range s.rows {
+				if in {
+					seen[label(i)] = true
 				}
 			}
 			combinations *= max(0, len(seen)-1)
@@ -262,7 +272,7 @@ func (c *checker) saturated(s *sampled, m schema.Model, factors map[string][]str
 		}
 		key := ""
 		for _, name := range columns {
-			key += factors[name][i] + "\x00"
+			key += factors[name](i) + "\x00"
 		}
 		cells[key]++
 	}

@@ -40,15 +40,15 @@ import (
 // People says who stands behind the statistics, as package tabulate gives it.
 // Slices "by person" run over Rows.
 type People struct {
-	Rows     []int      // rows of the person-level table that are analysed, ascending
-	Person   []int      // by person: number of the person; equal only where visits repeat
+	Rows     []int32    // rows of the person-level table that are analysed, ascending
+	Person   []int32    // by person: number of the person; nil: each stands once
 	Repeated bool       // a person may stand in several rows
 	Times    []int      // by person: how many people the row stands for; nil: one each
 	Sets     []string   // everyone first
 	In       [][]bool   // by set, by person
 	Columns  []string   // columns with levels
 	Levels   [][]string // by column: the levels that occur, in their order; (missing) last
-	Codes    [][]int    // by column, by person: position of the level
+	Codes    [][]int32  // by column, by person: position of the level
 }
 
 // Input is what a release is made from.
@@ -98,24 +98,26 @@ const (
 // checker carries what the layers hand on.
 type checker struct {
 	Input
-	rules  disclose.Rules
-	layout *layout
-	groups *groups             // strata that some table publishes
-	state  map[string]state    // by key of variable and group
-	shares map[string]bool     // hidden shares, by key of statistic and group
-	levels map[string]bool     // hidden levels, by key of variable, level and group
-	models map[string]*sampled // by key of set, outcome and model
-	named  *crowds             // groups of whole sets that tables name
-	other  map[string]state    // by block and stratum of a table with people of its own
-	cache  map[string]variable
-	ages   map[string]ageRange
-	pooled map[string]bool // reasons of the flow that are not shown by themselves
-	quoted []string        // notes of published sets: their numbers are of no one here
-	tier   tier            // of the layer of people
-	tiers  map[string]tier // by variable, where its own layer went further
-	least  []int           // by atom: who lacks a value that most have
-	rank   []int           // by set: its place in the plan, the most important first
-	log    reporter
+	rules   disclose.Rules
+	layout  *layout
+	groups  *groups             // strata that some table publishes
+	state   map[string]state    // by key of variable and group
+	shares  map[string]bool     // hidden shares, by key of statistic and group
+	levels  map[string]bool     // hidden levels, by key of variable, level and group
+	models  map[string]*sampled // by key of set, outcome and model
+	named   *crowds             // groups of whole sets that tables name
+	other   map[string]state    // by block and stratum of a table with people of its own
+	cache   map[string]variable
+	ages    map[string]ageRange
+	person  []int32         // by row of the visits, once it was asked for: number of the person
+	persons int             // how many there are
+	pooled  map[string]bool // reasons of the flow that are not shown by themselves
+	quoted  []string        // notes of published sets: their numbers are of no one here
+	tier    tier            // of the layer of people
+	tiers   map[string]tier // by variable, where its own layer went further
+	least   []int           // by atom: who lacks a value that most have
+	rank    []int           // by set: its place in the plan, the most important first
+	log     reporter
 
 	blocksDone map[string]disclose.Protection // of tables that no layer knows
 }

@@ -54,24 +54,24 @@ func (c *checker) thresholds() error {
 func (c *checker) share(key threshold, used []int) error {
 	v, ok := c.variable(key.variable)
 	bound, err := strconv.ParseFloat(strings.TrimPrefix(key.statistic, thresholdPrefix), 64)
-	if !ok || v.numbers == nil || err != nil {
+	if !ok || !v.numeric || err != nil {
 		for _, i := range used {
 			c.shares[shareKey(key.statistic, key.variable, c.groups.list[i])] = true
 		}
 		return nil
 	}
-	above := make([]bool, len(v.present))
-	below := make([]bool, len(v.present))
-	hits := make([]int, len(c.layout.at))
+	cells := c.numbers(v)
+	hits, others := make([]int, len(c.layout.at)), slices.Clone(v.counted)
+	above := part{func(i int) bool { return cells[c.People.Rows[i]] >= bound }, hits}
+	below := part{func(i int) bool { return v.present.at(i) && !above.at(i) }, others}
 	for i, a := range c.layout.atomOf {
-		above[i] = v.present[i] && v.numbers[i] >= bound
-		below[i] = v.present[i] && !above[i]
-		if above[i] {
+		if above.at(i) {
 			hits[a] += c.People.times(i)
+			others[a] -= c.People.times(i)
 		}
 	}
 	small := func(atoms []int) bool {
-		return c.rules.Small(c.headcount(atoms, above)) || c.rules.Small(c.headcount(atoms, below))
+		return c.rules.Small(c.headcount(atoms, &above)) || c.rules.Small(c.headcount(atoms, &below))
 	}
 	t := disclose.Table{Dimensions: len(c.layout.axes), Atoms: c.layout.counts(hits, v.counted)}
 	for _, i := range used {

@@ -1,6 +1,8 @@
 package release
 
 import (
+	"encoding/binary"
+	"hash/fnv"
 	"maps"
 	"math"
 	"slices"
@@ -11,54 +13,77 @@ import (
 // variable is a column of the person-level table that some table describes.
 type variable struct {
 	name    string
-	numbers []float64 // by person; nil for a column of levels
-	present []bool    // by person
-	counted []int     // by atom: rows with a value
-	absent  int       // rows without
+	known   bool  // there is such a column
+	numeric bool  // it holds numbers
+	present flags // by person
+	counted []int // by atom: rows with a value
+	absent  int   // rows without
 }
+
+// flags say yes or no of every person; nil says yes of all.
+type flags []uint64
+
+func (f flags) at(i int) bool { return f == nil || f[i>>6]>>(i&63)&1 == 1 }
+
+// digest is the same for the same people.
+func (f flags) digest() string {
+	h := fnv.New128a()
+	var b [8]byte
+	for _, word := range f {
+		binary.LittleEndian.PutUint64(b[:], word)
+		h.Write(b[:])
+	}
+	return string(h.Sum(nil))
+}
+
+// has is the people with a value.
+func (v *variable) has() *part { return &part{v.present.at, v.counted} }
 
 func (c *checker) variable(name string) (variable, bool) {
-	if v, known := c.cache[name]; known {
-		return v, v.present != nil
+	v, read := c.cache[name]
+	if !read {
+		v = c.readVariable(name)
+		c.cache[name] = v
 	}
-	v, ok := c.readVariable(name)
-	if !ok {
-		v.present = nil
-	}
-	c.cache[name] = v
-	return v, ok
+	return v, v.known
 }
 
-func (c *checker) readVariable(name string) (variable, bool) {
-	v := variable{name: name, present: make([]bool, len(c.People.Rows)), counted: make([]int, len(c.layout.at))}
+// numbers are the values of a variable by row; they are not kept.
+func (c *checker) numbers(v variable) []float64 { return c.Visits.Numbers(v.name) }
+
+func (c *checker) readVariable(name string) variable {
+	v := variable{name: name, known: true, counted: make([]int, len(c.layout.at))}
 	switch {
 	case name == ageBand && c.Visits.Has("age_years"):
-		v.fill(c, func(row int) bool { return !math.IsNaN(c.Visits.Number(row, "age_years")) })
+		cells := c.Visits.Numbers("age_years")
+		v.fill(c, func(row int32) bool { return !math.IsNaN(cells[row]) })
 	case !c.Visits.Has(name):
-		return v, false
+		return variable{name: name}
 	case c.Visits.Column(name).Numeric():
-		cells := c.Visits.Numbers(name)
-		v.numbers = make([]float64, len(c.People.Rows))
-		for i, row := range c.People.Rows {
-			v.numbers[i] = cells[row]
-		}
-		v.fill(c, func(row int) bool { return !math.IsNaN(cells[row]) })
+		v.numeric = true
+		cells := c.numbers(v)
+		v.fill(c, func(row int32) bool { return !math.IsNaN(cells[row]) })
 	case c.Visits.Column(name).Textual():
-		cells := c.Visits.Texts(name)
-		v.fill(c, func(row int) bool { return cells[row] != "" })
+		cells := c.Visits.Labels(name)
+		v.fill(c, func(row int32) bool { return cells.At(int(row)) != "" })
 	default:
-		return v, false
+		return variable{name: name}
 	}
-	return v, true
+	return v
 }
 
-func (v *variable) fill(c *checker, has func(row int) bool) {
+func (v *variable) fill(c *checker, has func(row int32) bool) {
+	present := make(flags, (len(c.People.Rows)+63)/64)
 	for i, row := range c.People.Rows {
-		if v.present[i] = has(row); v.present[i] {
+		if has(row) {
+			present[i>>6] |= 1 << (i & 63)
 			v.counted[c.layout.atomOf[i]] += c.People.times(i)
 		} else {
 			v.absent += c.People.times(i)
 		}
+	}
+	if v.absent > 0 {
+		v.present = present
 	}
 }
 
@@ -90,8 +115,12 @@ func (c *checker) fewValues(v variable) error {
 	used := c.groups.used[v.name]
 	rules := make([]string, len(used))
 	sensitive := false
+	var contributed []disclose.Contributions // by atom
+	if v.numeric {
+		contributed = c.contributions(v)
+	}
 	for k, i := range used {
-		rules[k] = c.weakGroup(v, i)
+		rules[k] = c.weakGroup(v, i, contributed)
 		sensitive = sensitive || rules[k] != ""
 	}
 	if !sensitive {
@@ -142,7 +171,7 @@ func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []d
 	for _, h := range hidden {
 		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
 		// Where everybody has a value the layer of people has seen to it.
-		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.present)) && !c.settled(v, h.atoms) {
+		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.has())) && !c.settled(v, h.atoms) {
 			d.Need = min(c.rules.MinCell, sum(h.atoms, c.layout.sizes))
 		}
 		t.Domains = append(t.Domains, d)
@@ -190,7 +219,7 @@ func (c *checker) incomplete() []int {
 			continue
 		}
 		for i := range whole {
-			whole[i] = whole[i] && v.present[i]
+			whole[i] = whole[i] && v.present.at(i)
 		}
 	}
 	least := make([]int, len(c.layout.at))
@@ -210,28 +239,37 @@ func (c *checker) settled(v variable, atoms []int) bool {
 
 // weakGroup names the rule by which the values of a group must be hidden. A
 // group that is too small in itself is settled, unless some have no value.
-func (c *checker) weakGroup(v variable, i int) string {
+func (c *checker) weakGroup(v variable, i int, contributed []disclose.Contributions) string {
 	atoms := c.groups.atoms[i]
 	if len(atoms) == 0 {
 		return ""
 	}
-	if v.absent > 0 && c.rules.Small(c.headcount(atoms, v.present)) && !c.settled(v, atoms) {
+	if v.absent > 0 && c.rules.Small(c.headcount(atoms, v.has())) && !c.settled(v, atoms) {
 		return ruleMinimum
 	}
-	if v.numbers == nil || c.rules.Small(c.groups.persons[i]) {
+	if contributed == nil || c.rules.Small(c.groups.persons[i]) {
 		return ""
 	}
-	in := make([]bool, len(c.layout.at))
+	all := c.rules.Contributions()
 	for _, a := range atoms {
-		in[a] = true
+		all.Join(contributed[a])
 	}
-	var contributions []float64
-	for k, a := range c.layout.atomOf {
-		if in[a] && v.present[k] {
-			contributions = append(contributions, v.numbers[k])
+	return c.rules.DominatedBy(all)
+}
+
+// contributions gathers what the rules on contributions ask of the values, by atom.
+func (c *checker) contributions(v variable) []disclose.Contributions {
+	cells := c.numbers(v)
+	out := make([]disclose.Contributions, len(c.layout.at))
+	for a := range out {
+		out[a] = c.rules.Contributions()
+	}
+	for i, a := range c.layout.atomOf {
+		if v.present.at(i) {
+			out[a].Add(cells[c.People.Rows[i]])
 		}
 	}
-	return c.rules.Dominated(contributions)
+	return out
 }
 
 // fewMissing hides the counts of those with and without a value where fewer than
@@ -293,9 +331,9 @@ func (c *checker) apart(v variable, before []variable) func(i int, g group) bool
 		p := pair{other: o, mine: make([]int, len(c.layout.at)), its: make([]int, len(c.layout.at))}
 		for i, a := range c.layout.atomOf {
 			switch {
-			case v.present[i] && !o.present[i]:
+			case v.present.at(i) && !o.present.at(i):
 				p.mine[a] += c.People.times(i)
-			case o.present[i] && !v.present[i]:
+			case o.present.at(i) && !v.present.at(i):
 				p.its[a] += c.People.times(i)
 			}
 		}

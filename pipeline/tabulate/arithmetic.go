@@ -30,7 +30,7 @@ const mostProbed = 2000
 // and diastolic pressure both do, so that nothing but the shape of the wave is
 // left to explain. Curved forms of a column count as the column itself: a
 // polynomial may fit exactly.
-func (m *modeller) arithmetic(f fitted, p problem, rows []int) (refusal, note string) {
+func (m *modeller) arithmetic(f fitted, p problem, rows []int32) (refusal, note string) {
 	if f.outcome.binary {
 		return "", ""
 	}
@@ -162,9 +162,9 @@ func cuffTerms(m schema.Model) []string {
 }
 
 // cuffCalibrated reports whether some wave has its scale from the cuff.
-func (m *modeller) cuffCalibrated(rows []int) bool {
-	kinds := m.c.frame.Texts("calibration")
-	return slices.ContainsFunc(rows, func(row int) bool { return kinds[row] != "as_recorded" })
+func (m *modeller) cuffCalibrated(rows []int32) bool {
+	kinds := m.c.frame.Labels("calibration")
+	return slices.ContainsFunc(rows, func(row int32) bool { return kinds.At(int(row)) != "as_recorded" })
 }
 
 // arithmeticNotes says from the names alone which terms make the outcome by

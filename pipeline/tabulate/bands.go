@@ -9,7 +9,7 @@ import (
 // bandsOf puts ages into the bands of the plan. With completed years an age
 // counts as its whole years; else it counts as it is.
 func bandsOf(ages []float64, s schema.AgeSettings) factor {
-	f := factor{levels: bandLabels(s), code: make([]int, len(ages))}
+	f := factor{levels: bandLabels(s), code: make([]int32, len(ages))}
 	for row, age := range ages {
 		if s.CompletedYears {
 			age = math.Floor(age)
@@ -21,7 +21,7 @@ func bandsOf(ages []float64, s schema.AgeSettings) factor {
 		f.code[row] = 0 // below the first bound
 		for i, low := range s.Bands {
 			if age >= low {
-				f.code[row] = i + 1
+				f.code[row] = int32(i + 1)
 			}
 		}
 	}

@@ -74,9 +74,9 @@ func fitCentiles(c *cohort, plan schema.Analysis, sets []set) CentileTables {
 }
 
 // bySex parts the rows of a set by sex.
-func (c *cohort) bySex(plan schema.CentileSettings, rows []int) []oneSex {
+func (c *cohort) bySex(plan schema.CentileSettings, rows []int32) []oneSex {
 	sexes := c.factor("sex")
-	bySex := make([][]int, len(sexes.levels))
+	bySex := make([][]int32, len(sexes.levels))
 	for _, row := range rows {
 		if code := sexes.code[row]; code >= 0 {
 			bySex[code] = append(bySex[code], row)
@@ -91,10 +91,10 @@ func (c *cohort) bySex(plan schema.CentileSettings, rows []int) []oneSex {
 	return samples
 }
 
-func (c *cohort) oneSex(plan schema.CentileSettings, sex string, rows []int) oneSex {
+func (c *cohort) oneSex(plan schema.CentileSettings, sex string, rows []int32) oneSex {
 	s := oneSex{plan: plan, sex: sex, unit: c.frame.Column(plan.Variable).Unit, noInterval: c.repeated}
 	age, value := c.frame.Numbers("age_years"), c.frame.Numbers(plan.Variable)
-	var kept []int
+	var kept []int32
 	for _, row := range rows {
 		year := math.Floor(age[row])
 		switch {
@@ -106,7 +106,7 @@ func (c *cohort) oneSex(plan schema.CentileSettings, sex string, rows []int) one
 			kept = append(kept, row)
 		}
 	}
-	slices.SortFunc(kept, func(a, b int) int {
+	slices.SortFunc(kept, func(a, b int32) int {
 		return cmp.Or(cmp.Compare(age[a], age[b]), cmp.Compare(value[a], value[b]))
 	})
 	for _, row := range kept {
@@ -130,7 +130,7 @@ func (c *cohort) oneSex(plan schema.CentileSettings, sex string, rows []int) one
 const Mixed = " and "
 
 // occurring lists the levels of a column among some rows.
-func (c *cohort) occurring(name string, rows []int) string {
+func (c *cohort) occurring(name string, rows []int32) string {
 	var seen []string
 	f := c.factor(name)
 	for _, row := range rows {

@@ -11,7 +11,7 @@ import (
 )
 
 // pair is two used visits of one person, the earlier first.
-type pair struct{ from, to int }
+type pair struct{ from, to int32 }
 
 // pairing is the pairs of a study, by the visits that they lie between.
 type pairing struct {
@@ -26,7 +26,7 @@ type changer struct {
 	columns []string
 	survey  *stats.Survey // rows are those of the earlier visits
 	work    *stats.Workspace
-	cluster []int // by row of the frame: who is not independent
+	cluster []int32 // by row of the frame: who is not independent
 	by      string
 }
 
@@ -68,16 +68,17 @@ func (c *cohort) pairings(s schema.ChangeSettings) []pairing {
 		return nil
 	}
 	all := pairing{from: everyLevel, to: everyLevel}
-	ids := c.frame.Texts("visit_id")
+	ids := c.frame.Labels("visit_id")
+	order := c.visitOrders()
 	for rows := range c.byPerson(c.everyUsed) {
 		if len(rows) < 2 {
 			continue
 		}
-		ordered := slices.SortedFunc(slices.Values(rows), c.visitOrder(rows).compare)
+		ordered := slices.SortedFunc(slices.Values(rows), order(rows).compare)
 		if len(s.Visits) > 0 {
 			ordered = named(ordered, ids, s.Visits)
 		} else if s.Between == "first_last" {
-			ordered = []int{ordered[0], ordered[len(ordered)-1]}
+			ordered = []int32{ordered[0], ordered[len(ordered)-1]}
 		}
 		for i := 1; i < len(ordered); i++ {
 			if ordered[i-1] >= 0 && ordered[i] >= 0 {
@@ -90,7 +91,7 @@ func (c *cohort) pairings(s schema.ChangeSettings) []pairing {
 	}
 	between := map[[2]string][]pair{}
 	for _, p := range all.pairs {
-		key := [2]string{ids[p.from], ids[p.to]}
+		key := [2]string{ids.At(int(p.from)), ids.At(int(p.to))}
 		between[key] = append(between[key], p)
 	}
 	keys := make([][2]string, 0, len(between))
@@ -113,12 +114,12 @@ func (c *cohort) pairings(s schema.ChangeSettings) []pairing {
 const mostPairings = 20
 
 // named puts the rows into the order of the visits, −1 where a person has none.
-func named(rows []int, ids, visits []string) []int {
-	out := make([]int, len(visits))
+func named(rows []int32, ids schema.Labels, visits []string) []int32 {
+	out := make([]int32, len(visits))
 	for i, visit := range visits {
 		out[i] = -1
 		for _, row := range rows {
-			if ids[row] == visit {
+			if ids.At(int(row)) == visit {
 				out[i] = row
 			}
 		}
@@ -127,7 +128,7 @@ func named(rows []int, ids, visits []string) []int {
 }
 
 func (w *changer) pairing(set string, p pairing, plan schema.Analysis) {
-	from := make([]int, len(p.pairs))
+	from := make([]int32, len(p.pairs))
 	for i, pair := range p.pairs {
 		from[i] = pair.from
 	}
@@ -156,7 +157,7 @@ func (w *changer) dealPairs(s strata, pairs []pair, cells []float64) [][]pair {
 			continue
 		}
 		for m := range s.cells {
-			cell := s.cells[m][i]
+			cell := s.at(m, i)
 			out[cell] = append(out[cell], p)
 		}
 	}
@@ -166,8 +167,8 @@ func (w *changer) dealPairs(s strata, pairs []pair, cells []float64) [][]pair {
 // describe gives the change of the pairs of one cell.
 func (w *changer) describe(pairs []pair, cells []float64, unit string) []line {
 	n := len(pairs)
-	rows, change, before, after := make([]int, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	persons := map[int]bool{}
+	rows, change, before, after := make([]int32, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	persons := map[int32]bool{}
 	for i, p := range pairs {
 		rows[i], before[i], after[i] = p.from, cells[p.from], cells[p.to]
 		change[i] = after[i] - before[i]
@@ -192,13 +193,13 @@ func (w *changer) describe(pairs []pair, cells []float64, unit string) []line {
 }
 
 // time gives the years between the visits, where the ages tell.
-func (w *changer) time(pairs []pair, rows []int) []line {
+func (w *changer) time(pairs []pair, rows []int32) []line {
 	if !w.c.frame.Has("age_years") {
 		return nil
 	}
 	ages := w.c.frame.Numbers("age_years")
 	var years []float64
-	var dated []int
+	var dated []int32
 	for i, p := range pairs {
 		if y := ages[p.to] - ages[p.from]; !math.IsNaN(y) {
 			years, dated = append(years, y), append(dated, rows[i])

@@ -1,6 +1,7 @@
 package tabulate
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -16,18 +17,18 @@ const ageBand = "age_band"
 type cohort struct {
 	frame     *schema.Frame
 	bands     factor
-	subject   []int // by row: number of the person
+	subject   []int32 // by row: number of the person
 	persons   int
-	everyUsed []int     // used, all visits, in the frame's order
-	rows      []int     // used, and kept by the visit rule, in the frame's order
+	everyUsed []int32   // used, all visits, in the frame's order
+	rows      []int32   // used, and kept by the visit rule, in the frame's order
 	repeated  bool      // persons may stand in several rows (visit: all)
 	dealers   []*dealer // by goroutine, used again
 	weighting
 }
 
 func newCohort(f *schema.Frame, plan schema.Analysis, flow *flow, report *reporter) *cohort {
-	c := &cohort{frame: f, subject: make([]int, f.N), repeated: visitRule(plan) == allVisits}
-	c.persons = numberLevels(f.Texts("subject_id"), c.subject)
+	c := &cohort{frame: f, repeated: visitRule(plan) == allVisits}
+	c.subject, c.persons = f.Numbered("subject_id")
 	if f.Has("age_years") {
 		c.bands = bandsOf(f.Numbers("age_years"), plan.Age)
 	}
@@ -35,31 +36,6 @@ func newCohort(f *schema.Frame, plan schema.Analysis, flow *flow, report *report
 	c.weighting = c.newWeighting(plan.Weights)
 	c.weigh(flow, report)
 	return c
-}
-
-// numberLevels numbers texts in the order in which they first stand, and returns
-// how many there are. A sorted column needs no memory of what has been seen.
-func numberLevels(texts []string, numbers []int) int {
-	if slices.IsSorted(texts) {
-		last := -1
-		for row, text := range texts {
-			if row == 0 || text != texts[row-1] {
-				last++
-			}
-			numbers[row] = last
-		}
-		return last + 1
-	}
-	seen := map[string]int{}
-	for row, text := range texts {
-		number, known := seen[text]
-		if !known {
-			number = len(seen)
-			seen[text] = number
-		}
-		numbers[row] = number
-	}
-	return len(seen)
 }
 
 // column declares the named column, age_band among them.
@@ -74,7 +50,7 @@ func (c *cohort) column(name string) schema.Column {
 // −1 where the cell is missing.
 type factor struct {
 	levels []string
-	code   []int
+	code   []int32
 }
 
 // factor returns the named column as levels: declared ones in their declared
@@ -88,55 +64,65 @@ func (c *cohort) factor(name string) factor {
 	case column.Kind == schema.Boolean:
 		return codeNumbers(c.frame.Numbers(name), []float64{0, 1}, []string{"no", "yes"})
 	case column.Numeric():
-		values := slices.DeleteFunc(slices.Clone(c.frame.Numbers(name)), math.IsNaN)
-		slices.Sort(values)
-		values = slices.Compact(values)
+		values := distinctNumbers(c.frame.Numbers(name))
 		labels := make([]string, len(values))
 		for i, v := range values {
 			labels[i] = plain(v)
 		}
 		return codeNumbers(c.frame.Numbers(name), values, labels)
 	}
-	return codeTexts(c.frame.Texts(name), column.Levels)
+	return codeTexts(c.frame.Labels(name), column.Levels)
+}
+
+// distinctNumbers lists the numbers that occur, upwards.
+func distinctNumbers(cells []float64) []float64 {
+	seen := map[float64]struct{}{}
+	last := math.NaN()
+	for _, v := range cells {
+		if v != last && !math.IsNaN(v) {
+			seen[v] = struct{}{}
+			last = v
+		}
+	}
+	return slices.Sorted(maps.Keys(seen))
 }
 
 func codeNumbers(cells, values []float64, labels []string) factor {
-	f := factor{levels: labels, code: make([]int, len(cells))}
+	f := factor{levels: labels, code: make([]int32, len(cells))}
 	for row, v := range cells {
 		f.code[row] = -1
 		if i, ok := slices.BinarySearch(values, v); ok && !math.IsNaN(v) {
-			f.code[row] = i
+			f.code[row] = int32(i)
 		}
 	}
 	return f
 }
 
-func codeTexts(cells, declared []string) factor {
-	position := map[string]int{"": -1}
+func codeTexts(cells schema.Labels, declared []string) factor {
+	position := map[string]int32{"": -1}
 	for i, level := range declared {
-		position[level] = i
+		position[level] = int32(i)
 	}
-	code := make([]int, len(cells))
 	var others []string
-	last, lastCode := "", -1
-	for row, text := range cells {
-		if text != last {
-			at, known := position[text]
-			if !known {
-				at = len(declared) + len(others)
-				position[text] = at
-				others = append(others, text)
-			}
-			last, lastCode = text, at
+	code := schema.Coded(cells, func(text string) int32 {
+		at, known := position[text]
+		if !known {
+			at = int32(len(declared) + len(others))
+			position[text] = at
+			others = append(others, text)
 		}
-		code[row] = lastCode
-	}
+		return at
+	})
 	if !slices.IsSorted(others) { // numbered as they came
 		sorted := slices.Sorted(slices.Values(others))
+		place := make([]int32, len(others))
+		for i, text := range others {
+			at, _ := slices.BinarySearch(sorted, text)
+			place[i] = int32(len(declared) + at)
+		}
 		for row, at := range code {
-			if at >= len(declared) {
-				at, _ = slices.BinarySearch(sorted, others[at-len(declared)])
-				code[row] = len(declared) + at
+			if other := int(at) - len(declared); other >= 0 {
+				code[row] = place[other]
 			}
 		}
 		others = sorted
@@ -145,7 +131,7 @@ func codeTexts(cells, declared []string) factor {
 }
 
 // label returns the level of a row, "" where it is missing.
-func (f factor) label(row int) string {
+func (f factor) label(row int32) string {
 	if f.code[row] < 0 {
 		return ""
 	}

@@ -102,11 +102,12 @@ func (p *comparer) modelRows(variable string, terms []published.Coefficient) (x 
 		columns = append(columns, c.Term.Columns()...)
 	}
 	r := p.c.cellsFor(columns)
+	outcome := p.c.frame.Numbers(variable)
 	x = make([][]float64, len(terms))
 	values := make([]float64, len(terms))
 	for _, row := range p.set.rows {
-		r.row = row
-		whole := !math.IsNaN(p.c.frame.Number(row, variable))
+		r.row = int(row)
+		whole := !math.IsNaN(outcome[row])
 		for i, c := range terms {
 			values[i] = c.Term.Value(r)
 			whole = whole && !math.IsNaN(values[i])
@@ -118,7 +119,7 @@ func (p *comparer) modelRows(variable string, terms []published.Coefficient) (x 
 		for i, v := range values {
 			x[i] = append(x[i], v)
 		}
-		y, person = append(y, p.c.frame.Number(row, variable)), append(person, p.c.subject[row])
+		y, person = append(y, outcome[row]), append(person, int(p.c.subject[row]))
 	}
 	return x, y, person, missing
 }

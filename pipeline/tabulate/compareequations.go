@@ -12,13 +12,16 @@ type rowCells struct {
 	c   *cohort
 	row int
 	by  map[string]factor
+	of  map[string][]float64
 }
 
 // cellsFor makes the factors of the columns with levels ready.
 func (c *cohort) cellsFor(columns []string) *rowCells {
-	out := &rowCells{c: c, by: map[string]factor{}}
+	out := &rowCells{c: c, by: map[string]factor{}, of: map[string][]float64{}}
 	for _, name := range columns {
-		if !c.frame.Column(name).Numeric() {
+		if c.frame.Column(name).Numeric() {
+			out.of[name] = c.frame.Numbers(name)
+		} else {
 			out.by[name] = c.factor(name)
 		}
 	}
@@ -27,15 +30,15 @@ func (c *cohort) cellsFor(columns []string) *rowCells {
 
 // Number is the cell of a column of numbers; an age counts as it is.
 func (r *rowCells) Number(column string) float64 {
-	if !r.c.frame.Column(column).Numeric() {
-		return math.NaN()
+	if cells, ok := r.of[column]; ok {
+		return cells[r.row]
 	}
-	return r.c.frame.Number(r.row, column)
+	return math.NaN()
 }
 
 func (r *rowCells) Level(column string) string {
 	if f, ok := r.by[column]; ok {
-		return f.label(r.row)
+		return f.label(int32(r.row))
 	}
 	return ""
 }
@@ -71,16 +74,17 @@ type predicted struct {
 func (p *comparer) compareEquation(e published.Equation) {
 	bands := make([]predicted, len(p.c.bands.levels)+1)
 	r := p.c.cellsFor(e.Columns())
+	cells := p.c.frame.Numbers(e.Variable)
 	for _, row := range p.set.rows {
 		if !p.inStratum(row, e.Sex, p.source.AgeLow, p.source.AgeHigh) {
 			continue
 		}
 		in := []int{0}
 		if band := p.c.bands.code[row]; band >= 0 {
-			in = append(in, band+1)
+			in = append(in, int(band)+1)
 		}
-		r.row = row
-		x := p.c.frame.Number(row, e.Variable)
+		r.row = int(row)
+		x := cells[row]
 		mean, sd := e.Predict(r)
 		observed, expected := e.Scale.To(x), e.Scale.From(mean)
 		for _, i := range in {

@@ -23,7 +23,7 @@ type comparer struct {
 	settings schema.Settings
 	source   published.Set
 	set      set
-	sex      []string  // by row
+	sex      schema.Labels
 	age      []float64 // by row, completed years
 	traps    traps
 	report   *reporter
@@ -48,7 +48,7 @@ func compare(c *cohort, settings schema.Settings, sets []set, own []published.Se
 			report.note(path, name, "published_set_unreadable", err.Error(), "")
 			continue
 		}
-		p := comparer{c: c, frame: frame, settings: settings, source: source, set: comparedSet(sets, source), sex: c.frame.Texts("sex"), age: age, report: report, path: path}
+		p := comparer{c: c, frame: frame, settings: settings, source: source, set: comparedSet(sets, source), sex: c.frame.Labels("sex"), age: age, report: report, path: path}
 		p.traps = p.findTraps()
 		switch source.Kind {
 		case published.Equations:
@@ -88,8 +88,8 @@ func (p *comparer) unused(variable, column string) {
 
 // inStratum reports whether a row is of a sex, or of any, and of ages in
 // completed years, both ends included.
-func (p *comparer) inStratum(row int, sex string, low, high int) bool {
-	if sex != everyLevel && p.sex[row] != sex {
+func (p *comparer) inStratum(row int32, sex string, low, high int) bool {
+	if sex != everyLevel && p.sex.At(int(row)) != sex {
 		return false
 	}
 	if low <= 0 && high == math.MaxInt {

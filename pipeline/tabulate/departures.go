@@ -13,6 +13,11 @@ import (
 // column that departs and by centre. The share is of those who answered; for any
 // departure, of the visits with an answer to at least one question.
 func Departures(visits *schema.Frame) *schema.Frame {
+	return departures(visits, visits.N, func(int) bool { return true })
+}
+
+// departures does so for n visits, those that count.
+func departures(visits *schema.Frame, n int, counts func(row int) bool) *schema.Frame {
 	f := schema.NewFrame(schema.DeparturesTable(), 0)
 	var judged []schema.Column
 	for _, c := range visits.Table.Columns {
@@ -23,107 +28,143 @@ func Departures(visits *schema.Frame) *schema.Frame {
 	if len(judged) == 0 {
 		return f
 	}
-	overall := missingNumbers(visits.N)
-	write := func(name, note string, cells []float64) {
-		for _, g := range centreGroups(visits) {
-			writeDepartures(f, name, g, cells, note)
-		}
-	}
+	centres := centresOf(visits, n, counts)
+	overall := make([]answer01, visits.N)
 	for _, c := range judged {
 		cells := visits.Numbers(c.Name)
 		for row, v := range cells {
-			if math.IsNaN(overall[row]) || v > overall[row] {
-				overall[row] = v
-			}
+			overall[row] = max(overall[row], answerOf(v))
 		}
-		write(strings.TrimPrefix(c.Name, schema.DepartedPrefix), c.Meaning, cells)
+		centres.write(f, strings.TrimPrefix(c.Name, schema.DepartedPrefix), c.Meaning, counts, func(row int) answer01 { return answerOf(cells[row]) })
 	}
-	write(schema.AnyDeparture, "at least one of the departures above; an answer that is missing counts as none", overall)
+	centres.write(f, schema.AnyDeparture, "at least one of the departures above; an answer that is missing counts as none", counts, func(row int) answer01 { return overall[row] })
 	return f
 }
 
-// visitGroup is a centre, or all, with its rows.
-type visitGroup struct {
-	name string
-	rows []int
+// answer01 is the answer to whether something departed; the higher of two says
+// whether either did.
+type answer01 uint8
+
+const (
+	unanswered answer01 = iota
+	answeredNo
+	answeredYes
+)
+
+func answerOf(v float64) answer01 {
+	switch {
+	case math.IsNaN(v):
+		return unanswered
+	case v == 0:
+		return answeredNo
+	}
+	return answeredYes
 }
 
-// centreGroups lists all visits and then those of each centre.
-func centreGroups(visits *schema.Frame) []visitGroup {
-	every := visitGroup{name: everyLevel, rows: make([]int, visits.N)}
-	for row := range every.rows {
-		every.rows[row] = row
-	}
-	groups := []visitGroup{every}
+// centres are the places in which departures are counted: all first, then each
+// centre, then the visits of none.
+type centres struct {
+	names  []string
+	visits []int   // by place
+	of     []int32 // by row: its place, 0 for none but all
+}
+
+func centresOf(visits *schema.Frame, n int, counts func(row int) bool) centres {
+	out := centres{names: []string{everyLevel}, visits: []int{n}, of: make([]int32, visits.N)}
 	if !visits.Has("centre") {
-		return groups
+		return out
 	}
-	rows := map[string][]int{}
-	for row, name := range visits.Texts("centre") {
-		rows[name] = append(rows[name], row)
+	f := codeTexts(visits.Labels("centre"), nil)
+	size := make([]int, len(f.levels)+1) // the last is that of no centre
+	at := func(row int) int {
+		if f.code[row] < 0 {
+			return len(f.levels)
+		}
+		return int(f.code[row])
 	}
-	for _, name := range sortedKeys(rows) {
-		if name != "" {
-			groups = append(groups, visitGroup{name, rows[name]})
+	for row := range visits.N {
+		if counts(row) {
+			size[at(row)]++
 		}
 	}
-	if unplaced := rows[""]; len(unplaced) > 0 {
-		groups = append(groups, visitGroup{missingLevel, unplaced})
+	place := make([]int32, len(size))
+	for i, label := range append(slices.Clone(f.levels), missingLevel) {
+		if size[i] > 0 {
+			place[i] = int32(len(out.names))
+			out.names, out.visits = append(out.names, label), append(out.visits, size[i])
+		}
 	}
-	return slices.Clip(groups)
+	for row := range visits.N {
+		out.of[row] = place[at(row)]
+	}
+	return out
 }
 
-func writeDepartures(f *schema.Frame, name string, g visitGroup, cells []float64, note string) {
-	answered, departed := 0, 0
-	for _, row := range g.rows {
-		if v := cells[row]; !math.IsNaN(v) {
-			answered++
-			departed += int(v)
+// write writes one row for each place.
+func (c centres) write(f *schema.Frame, name, note string, counts func(row int) bool, answer func(row int) answer01) {
+	answered, departed := make([]int, len(c.names)), make([]int, len(c.names))
+	add := func(place int32, a answer01) {
+		answered[place]++
+		if a == answeredYes {
+			departed[place]++
 		}
 	}
-	row := f.AddRow()
-	f.SetText(row, "set", everyone)
-	f.SetText(row, "variable", name)
-	f.SetText(row, "centre", g.name)
-	f.SetNumber(row, "departed", float64(departed))
-	r := stats.Result{Statistic: "proportion_departed", Estimate: float64(departed) / float64(answered), N: answered,
-		Missing: len(g.rows) - answered, Method: "share of those who answered", Unit: "1", Note: note}
-	writeResult(f, row, r, stats.Wilson(departed, answered, confidence))
+	for row, place := range c.of {
+		a := answer(row)
+		if a == unanswered || !counts(row) {
+			continue
+		}
+		if add(0, a); place > 0 {
+			add(place, a)
+		}
+	}
+	for k, centre := range c.names {
+		row := f.AddRow()
+		f.SetText(row, "set", everyone)
+		f.SetText(row, "variable", name)
+		f.SetText(row, "centre", centre)
+		f.SetNumber(row, "departed", float64(departed[k]))
+		r := stats.Result{Statistic: "proportion_departed", Estimate: float64(departed[k]) / float64(answered[k]), N: answered[k],
+			Missing: c.visits[k] - answered[k], Method: "share of those who answered", Unit: "1", Note: note}
+		writeResult(f, row, r, stats.Wilson(departed[k], answered[k], confidence))
+	}
 }
 
 // UsedVisits counts, over the visits that were used, the departures from the
 // protocol and the grades of quality: what the release tells of both.
-func UsedVisits(visits *schema.Frame) (departures, quality *schema.Frame) {
-	departures, quality = schema.NewFrame(schema.UsedDeparturesTable(), 0), schema.NewFrame(schema.QualityTable(), 0)
-	used := schema.NewFrame(visits.Table, visits.N)
-	for row := range visits.N {
-		if visits.TextAt(row, "status") == "used" {
-			used.CopyRow(used.AddRow(), visits, row)
+func UsedVisits(visits *schema.Frame) (departed, quality *schema.Frame) {
+	departed, quality = schema.NewFrame(schema.UsedDeparturesTable(), 0), schema.NewFrame(schema.QualityTable(), 0)
+	used, n := make([]bool, visits.N), 0
+	statuses := visits.Labels("status")
+	statuses.Each(func(row int, status string) {
+		if used[row] = status == "used"; used[row] {
+			n++
 		}
-	}
-	all := Departures(used)
+	})
+	all := departures(visits, n, func(row int) bool { return used[row] })
 	for row := range all.N {
 		if all.TextAt(row, "centre") == everyLevel {
-			to := departures.AddRow()
-			departures.CopyRow(to, all, row)
-			departures.SetNumber(to, "observations", all.Number(row, "departed"))
+			to := departed.AddRow()
+			departed.CopyRow(to, all, row)
+			departed.SetNumber(to, "observations", all.Number(row, "departed"))
 		}
 	}
 	counts, graded := map[string]int{}, 0
-	for _, grade := range used.Texts("quality") {
-		if grade != "" {
+	grades := visits.Labels("quality")
+	grades.Each(func(row int, grade string) {
+		if grade != "" && used[row] {
 			counts[grade]++
 			graded++
 		}
-	}
+	})
 	for _, grade := range sortedKeys(counts) {
 		row := quality.AddRow()
 		quality.SetText(row, "set", everyone)
 		quality.SetText(row, "variable", grade)
 		quality.SetNumber(row, "observations", float64(counts[grade]))
 		r := stats.Result{Statistic: "proportion_graded", Estimate: float64(counts[grade]) / float64(graded), N: graded,
-			Missing: used.N - graded, Method: "share of those graded", Unit: "1"}
+			Missing: n - graded, Method: "share of those graded", Unit: "1"}
 		writeResult(quality, row, r, stats.Wilson(counts[grade], graded, confidence))
 	}
-	return departures, quality
+	return departed, quality
 }

@@ -25,18 +25,18 @@ func drawn(c *cohort, plan schema.WeightSettings) schema.WeightSettings {
 }
 
 // clusterLabels numbers the clusters of the rows.
-func (m *modeller) clusterLabels(column string, rows []int) []int {
+func (m *modeller) clusterLabels(column string, rows []int32) []int {
 	if column == "subject_id" {
 		out := make([]int, len(rows))
 		for i, row := range rows {
-			out[i] = m.c.subject[row]
+			out[i] = int(m.c.subject[row])
 		}
 		return out
 	}
 	codes := m.c.factor(column).code
 	out := make([]int, len(rows))
 	for i, row := range rows {
-		out[i] = codes[row]
+		out[i] = int(codes[row])
 	}
 	return out
 }
@@ -44,7 +44,7 @@ func (m *modeller) clusterLabels(column string, rows []int) []int {
 // dependence fills in which rows belong together. Where persons stand in
 // several rows the errors go by subject, whatever independent errors the model
 // declares.
-func (m *modeller) dependence(p *problem, rows []int) (notes []string) {
+func (m *modeller) dependence(p *problem, rows []int32) (notes []string) {
 	column := p.model.ClusterColumn()
 	grouped := p.errors == schema.ClusterErrors || p.model.Kind == schema.RandomIntercept
 	switch {
@@ -71,8 +71,8 @@ func hasForm(terms []schema.Term, form string) bool {
 }
 
 // nested reports whether every person lies in one cluster.
-func (m *modeller) nested(clusters, rows []int) bool {
-	of := map[int]int{}
+func (m *modeller) nested(clusters []int, rows []int32) bool {
+	of := map[int32]int{}
 	for i, row := range rows {
 		if first, seen := of[m.c.subject[row]]; seen && first != clusters[i] {
 			return false
@@ -90,14 +90,14 @@ func (m *modeller) needs(model schema.Model) []need {
 			return
 		}
 		code := m.c.factor(name).code
-		out = append(out, need{name, what, func(row int) bool { return code[row] < 0 }})
+		out = append(out, need{name, what, func(row int32) bool { return code[row] < 0 }})
 	}
 	if model.Errors == schema.DesignErrors {
 		labelled(m.sample.Stratum, "sampling stratum")
 		labelled(m.sample.Cluster, "primary sampling unit")
 		if m.sample.Column != "" {
 			cells := m.c.frame.Numbers(m.sample.Column)
-			out = append(out, need{m.sample.Column, "sampling weight above 0", func(row int) bool { return !(cells[row] > 0) }})
+			out = append(out, need{m.sample.Column, "sampling weight above 0", func(row int32) bool { return !(cells[row] > 0) }})
 		}
 		return out
 	}
@@ -106,7 +106,7 @@ func (m *modeller) needs(model schema.Model) []need {
 }
 
 // weights are the sampling weights; without such a column all are 1.
-func (m *modeller) weights(rows []int) []float64 {
+func (m *modeller) weights(rows []int32) []float64 {
 	if m.sample.Column == "" {
 		return nil
 	}
@@ -115,7 +115,7 @@ func (m *modeller) weights(rows []int) []float64 {
 
 // sampling returns stratum and primary sampling unit of each row; without a
 // column of units every person is one.
-func (m *modeller) sampling(rows []int) (strata, units []int) {
+func (m *modeller) sampling(rows []int32) (strata, units []int) {
 	if m.sample.Stratum != "" {
 		strata = m.clusterLabels(m.sample.Stratum, rows)
 	}
@@ -142,5 +142,5 @@ func (m *modeller) needsError(model schema.Model) []need {
 		return nil
 	}
 	cells := m.c.frame.Numbers(name)
-	return []need{{name, "standard error", func(row int) bool { return !(cells[row] >= 0) }}}
+	return []need{{name, "standard error", func(row int32) bool { return !(cells[row] >= 0) }}}
 }

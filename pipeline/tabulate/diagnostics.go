@@ -123,7 +123,7 @@ func (m *modeller) specification(f fitted, fit *regress.Fit) {
 // influence writes what each row counts: the residual table, which stays with
 // the study. It has as many rows as the model has people, so it is filled column
 // by column.
-func (m *modeller) influence(f fitted, p problem, s solution, rows []int) {
+func (m *modeller) influence(f fitted, p problem, s solution, rows []int32) {
 	frame := m.residuals
 	first := frame.AddRows(len(rows))
 	numbers := func(name string) []float64 { return frame.Numbers(name)[first:] }

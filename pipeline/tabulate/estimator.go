@@ -23,9 +23,9 @@ type estimator interface {
 	moments(g group) (mean, se, sd line)
 	geometric(g group) line
 	quantile(g group, p float64, t stats.QuantileType, level float64) line
-	share(g group, hit func(i int) bool) line      // of rows with a value
-	ratio(rows []int, above, below []float64) line // of two means
-	note() string                                  // for every statistic but counts
+	share(g group, hit func(i int) bool) line        // of rows with a value
+	ratio(rows []int32, above, below []float64) line // of two means
+	note() string                                    // for every statistic but counts
 	standardised(classes []class) (float64, stats.Interval)
 }
 
@@ -90,7 +90,11 @@ func noRankInterval(n int, i stats.Interval) string {
 }
 
 func (*independent) share(g group, hit func(i int) bool) line {
-	n, hits := len(g.values), countHits(g, hit)
+	return sharedBy(countHits(g, hit), len(g.values))
+}
+
+// sharedBy is the share of n persons that hits of them are.
+func sharedBy(hits, n int) line {
 	return line{stats.Result{Estimate: float64(hits) / float64(n), Method: "share"}, stats.Wilson(hits, n, confidence)}
 }
 
@@ -104,7 +108,7 @@ func countHits(g group, hit func(i int) bool) int {
 	return hits
 }
 
-func (*independent) ratio(_ []int, above, below []float64) line {
+func (*independent) ratio(_ []int32, above, below []float64) line {
 	ratio, interval := stats.RatioOfMeans(above, below, confidence)
 	return line{stats.Result{Estimate: ratio, Method: "ratio of means"}, interval}
 }

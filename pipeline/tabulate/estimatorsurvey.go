@@ -91,13 +91,14 @@ func (d designed) share(g group, hit func(i int) bool) line {
 	return l
 }
 
-func (d designed) ratio(rows []int, above, below []float64) line {
+func (d designed) ratio(rows []int32, above, below []float64) line {
 	e := d.survey.Ratio(d.work, rows, above, below)
 	return d.finish(e, "ratio of means", e.Interval(confidence))
 }
 
 func (d designed) standardised(classes []class) (float64, stats.Interval) {
-	var rows, number []int
+	var rows []int32
+	var number []int
 	var x, share []float64
 	for k, c := range classes {
 		rows, x, share = append(rows, c.rows...), append(x, c.numbers()...), append(share, c.share)

@@ -13,7 +13,7 @@ func (frequencies) wantsRows() bool   { return true }
 func (frequencies) size(group) []line { return nil }
 func (frequencies) note() string      { return "weights are counts of people" }
 
-func (c frequencies) weights(rows []int) []float64 {
+func (c frequencies) weights(rows []int32) []float64 {
 	out := make([]float64, len(rows))
 	for i, row := range rows {
 		out[i] = c.weight[row]
@@ -22,7 +22,7 @@ func (c frequencies) weights(rows []int) []float64 {
 }
 
 // running returns the running counts.
-func (c frequencies) running(rows []int) []float64 {
+func (c frequencies) running(rows []int32) []float64 {
 	out := c.weights(rows)
 	for i := 1; i < len(out); i++ {
 		out[i] += out[i-1] // whole numbers: exact
@@ -83,7 +83,7 @@ func (c frequencies) share(g group, hit func(i int) bool) line {
 }
 
 // ratio is by the delta method on the persons that the rows stand for.
-func (c frequencies) ratio(rows []int, above, below []float64) line {
+func (c frequencies) ratio(rows []int32, above, below []float64) line {
 	w := c.weights(rows)
 	tops, bottoms := stats.DescribeFrequencies(above, w), stats.DescribeFrequencies(below, w)
 	ratio := tops.Mean / bottoms.Mean
@@ -150,7 +150,7 @@ func (p precise) share(g group, hit func(i int) bool) line {
 	return line{Result: stats.Result{Estimate: e.Value, Method: "weighted share", Note: noPrecisionInterval}}
 }
 
-func (p precise) ratio(rows []int, above, below []float64) line {
+func (p precise) ratio(rows []int32, above, below []float64) line {
 	w := p.weights(rows)
 	return line{Result: stats.Result{Estimate: stats.PrecisionMean(above, w).Value / stats.PrecisionMean(below, w).Value,
 		Method: "ratio of weighted means", Note: noPrecisionInterval}}

@@ -43,7 +43,7 @@ type part struct {
 
 // impute completes the data of a model by chained equations of the outcome, the
 // terms' columns and the auxiliary ones.
-func (m *modeller) impute(f fitted, predictors []predictor, rows []int) (completedData, error) {
+func (m *modeller) impute(f fitted, predictors []predictor, rows []int32) (completedData, error) {
 	settings := f.model.Missing
 	all := slices.Clone(predictors)
 	for _, name := range settings.Auxiliary {
@@ -95,7 +95,7 @@ func (m *modeller) impute(f fitted, predictors []predictor, rows []int) (complet
 }
 
 // outcomePart is the outcome in the imputation model.
-func outcomePart(f fitted, rows []int) part {
+func outcomePart(f fitted, rows []int32) part {
 	v := impute.Variable{Name: f.model.Outcome, Values: pick(f.outcome.values, rows)}
 	if f.outcome.binary {
 		v.Levels = 2
@@ -104,14 +104,14 @@ func outcomePart(f fitted, rows []int) part {
 }
 
 // newPart is a column of the table; the answer unknown is a missing value.
-func newPart(p predictor, rows []int) part {
+func newPart(p predictor, rows []int32) part {
 	if p.numbers != nil {
 		return part{variable: impute.Variable{Name: p.name, Values: pick(p.numbers, rows)}}
 	}
 	out := part{levels: []int{}, variable: impute.Variable{Name: p.name, Values: make([]float64, len(rows))}}
 	position := map[int]int{}
 	for code, label := range p.factor.levels {
-		occurs := slices.ContainsFunc(rows, func(row int) bool { return p.factor.code[row] == code })
+		occurs := slices.ContainsFunc(rows, func(row int32) bool { return int(p.factor.code[row]) == code })
 		if occurs && label != unknownLevel {
 			position[code] = len(out.levels)
 			out.levels = append(out.levels, code)
@@ -119,7 +119,7 @@ func newPart(p predictor, rows []int) part {
 	}
 	for i, row := range rows {
 		out.variable.Values[i] = math.NaN()
-		if k, ok := position[p.factor.code[row]]; ok {
+		if k, ok := position[int(p.factor.code[row])]; ok {
 			out.variable.Values[i] = float64(k)
 		}
 	}

@@ -86,13 +86,13 @@ func (m Measured) examinedVisits(plan schema.Analysis) (one, every []examined) {
 	}
 	recordings := m.usedRecordings()
 	for _, row := range newCohort(m.Visits, plan, newFlow(), &reporter{}).rows {
-		one = append(one, examined{row, recordings[keyOf(m.Visits, row)]})
+		one = append(one, examined{int(row), recordings[keyOf(m.Visits, int(row))]})
 	}
-	for row, status := range m.Visits.Texts("status") {
+	m.Visits.EachText("status", func(row int, status string) {
 		if status == "used" {
 			every = append(every, examined{row, recordings[keyOf(m.Visits, row)]})
 		}
-	}
+	})
 	return one, every
 }
 

@@ -15,9 +15,9 @@ import (
 // cuffErrors are the errors of the combined cuff readings of each row.
 type cuffErrors struct {
 	m                   *modeller
-	systolic, diastolic []float64 // by row of the frame
-	count               []float64 // readings
-	recorded            []string  // how the wave got its scale
+	systolic, diastolic []float64     // by row of the frame
+	count               []float64     // readings
+	recorded            schema.Labels // how the wave got its scale
 	settings            schema.UncertaintySettings
 }
 
@@ -28,7 +28,7 @@ func (m *modeller) cuff() (cuffErrors, bool) {
 		}
 	}
 	c := cuffErrors{m: m, systolic: m.c.frame.Numbers("brachial_sbp_mmhg"), diastolic: m.c.frame.Numbers("brachial_dbp_mmhg"),
-		count: m.c.frame.Numbers("cuff_readings"), recorded: m.c.frame.Texts("calibration"), settings: m.uncertainty}
+		count: m.c.frame.Numbers("cuff_readings"), recorded: m.c.frame.Labels("calibration"), settings: m.uncertainty}
 	return c, true
 }
 
@@ -37,7 +37,7 @@ func (m *modeller) cuff() (cuffErrors, bool) {
 // by where it lies between them, a difference by its share of their difference. A
 // wave recorded in true mmHg moves with neither.
 func (c cuffErrors) slopes(name string, row int) (bySBP, byDBP float64) {
-	if !schema.SharesCuff(name) || !schema.CuffValue(name) && c.recorded[row] == "as_recorded" {
+	if !schema.SharesCuff(name) || !schema.CuffValue(name) && c.recorded.At(row) == "as_recorded" {
 		return 0, 0
 	}
 	value := c.m.c.frame.Numbers(name)[row]
@@ -64,7 +64,7 @@ func (c cuffErrors) covariance(a, b string, row int) float64 {
 
 // errorsOfColumn returns variance of the column's error and its covariance with
 // the outcome's, by row; covariance is nil where none is shared.
-func (m *modeller) errorsOfColumn(model schema.Model, rows []int) (variance, covariance []float64, source string, err error) {
+func (m *modeller) errorsOfColumn(model schema.Model, rows []int32) (variance, covariance []float64, source string, err error) {
 	e := model.MeasurementError
 	column := e.SE
 	if column == "" && m.c.frame.Has(e.Column+"_se") {
@@ -72,8 +72,9 @@ func (m *modeller) errorsOfColumn(model schema.Model, rows []int) (variance, cov
 	}
 	variance = make([]float64, len(rows))
 	if column != "" {
+		cells := m.c.frame.Numbers(column)
 		for i, row := range rows {
-			v := m.c.frame.Number(row, column)
+			v := cells[row]
 			variance[i] = float64(v * v)
 		}
 		return variance, nil, "standard errors of " + column, lacking(variance)
@@ -84,8 +85,8 @@ func (m *modeller) errorsOfColumn(model schema.Model, rows []int) (variance, cov
 	}
 	covariance = make([]float64, len(rows))
 	for i, row := range rows {
-		variance[i] = cuff.covariance(e.Column, e.Column, row)
-		covariance[i] = cuff.covariance(e.Column, model.Outcome, row)
+		variance[i] = cuff.covariance(e.Column, e.Column, int(row))
+		covariance[i] = cuff.covariance(e.Column, model.Outcome, int(row))
 	}
 	if err := lacking(variance); err != nil {
 		return nil, nil, "", err

@@ -87,7 +87,7 @@ func newModeller(c *cohort, settings schema.Settings) *modeller {
 }
 
 // fitTwin fits the terms of a central outcome's model on its brachial twin.
-func (m *modeller) fitTwin(model schema.Model, twin string, rows []int, total int) {
+func (m *modeller) fitTwin(model schema.Model, twin string, rows []int32, total int) {
 	note := "brachial twin of " + model.Outcome + ", on the same rows"
 	if m.binary(model) && model.Threshold == nil {
 		if _, own := m.threshold[twin]; !own {
@@ -123,7 +123,7 @@ type attempt struct {
 
 // fit fits one model on the complete ones of rows, writes what it gives and
 // returns these rows. Of total rows of the set the others count as missing.
-func (m *modeller) fit(model schema.Model, rows []int, total int, note string, twin bool) []int {
+func (m *modeller) fit(model schema.Model, rows []int32, total int, note string, twin bool) []int32 {
 	a := m.attempt(model, rows, total, note)
 	if a.refused != "" {
 		m.refuse(a.f, "not fitted: "+a.refused)
@@ -146,7 +146,7 @@ func (m *modeller) fit(model schema.Model, rows []int, total int, note string, t
 }
 
 // attempt fits one model and writes nothing.
-func (m *modeller) attempt(model schema.Model, rows []int, total int, note string) attempt {
+func (m *modeller) attempt(model schema.Model, rows []int32, total int, note string) attempt {
 	f := fitted{model: model, outcome: m.c.outcome(model, m.threshold), note: note}
 	f.unit = f.outcome.column.Unit
 	if f.outcome.binary {
@@ -187,7 +187,7 @@ func (m *modeller) attempt(model schema.Model, rows []int, total int, note strin
 
 // refusal says why a model cannot be fitted, "" where it can, and what a reader
 // should know of its terms.
-func (m *modeller) refusal(f fitted, p problem, rows []int) (why, note string) {
+func (m *modeller) refusal(f fitted, p problem, rows []int32) (why, note string) {
 	switch {
 	case p.design.refused != "":
 		return p.design.refused, ""
@@ -199,7 +199,7 @@ func (m *modeller) refusal(f fitted, p problem, rows []int) (why, note string) {
 
 // problems makes what is to be fitted on the rows: one problem, or one for each
 // completed copy.
-func (m *modeller) problems(f fitted, predictors []predictor, rows []int) ([]problem, []string, error) {
+func (m *modeller) problems(f fitted, predictors []predictor, rows []int32) ([]problem, []string, error) {
 	p := problem{model: f.model, errors: f.model.Errors, y: pick(f.outcome.values, rows)}
 	samples, outcomes := []sample{gather(predictors, rows)}, [][]float64{p.y}
 	notes := m.dependence(&p, rows)

@@ -10,20 +10,23 @@ import (
 // sets they are in and which levels they have. Slices "by person" run over Rows.
 // It holds single persons and is no table.
 type People struct {
-	Rows     []int      // rows of the person-level table that are analysed, ascending
-	Person   []int      // by person: number of the person; equal only where visits repeat
+	Rows     []int32    // rows of the person-level table that are analysed, ascending
+	Person   []int32    // by person: number of the person; nil: each stands once
 	Repeated bool       // a person may stand in several rows
 	Times    []int      // by person: how many people the row stands for; nil: one each
 	Sets     []string   // everyone first
 	In       [][]bool   // by set, by person
 	Columns  []string   // columns with levels
 	Levels   [][]string // by column: the levels that occur, in their order; (missing) last
-	Codes    [][]int    // by column, by person: position of the level
+	Codes    [][]int32  // by column, by person: position of the level
 }
 
 // people gathers the rows by set and by the columns that tables are split by.
 func (c *cohort) people(plan schema.Analysis, sets []set) People {
-	p := People{Rows: c.rows, Person: pick(c.subject, c.rows), Repeated: c.repeated}
+	p := People{Rows: c.rows, Repeated: c.repeated}
+	if c.repeated {
+		p.Person = pick(c.subject, c.rows)
+	}
 	if c.kind == frequencyWeights {
 		p.Times = make([]int, len(c.rows))
 		for i, row := range c.rows {
@@ -65,16 +68,17 @@ func (c *cohort) splitBy(plan schema.Analysis) []string {
 
 // levelsOf returns the levels of a column that occur among the analysed rows,
 // and the level of each.
-func (c *cohort) levelsOf(name string) (levels []string, codes []int) {
+func (c *cohort) levelsOf(name string) (levels []string, codes []int32) {
 	f := c.factor(name)
-	there := make([]bool, len(f.levels)+1) // the last is the missing level
-	codes = make([]int, len(c.rows))
-	for i, row := range c.rows {
-		codes[i] = f.code[row]
-		if codes[i] < 0 {
-			codes[i] = len(f.levels)
+	codeOf := func(row int32) int {
+		if f.code[row] < 0 {
+			return len(f.levels) // the missing level
 		}
-		there[codes[i]] = true
+		return int(f.code[row])
+	}
+	there := make([]bool, len(f.levels)+1)
+	for _, row := range c.rows {
+		there[codeOf(row)] = true
 	}
 	position := make([]int, len(there))
 	for i, label := range append(slices.Clone(f.levels), missingLevel) {
@@ -83,8 +87,9 @@ func (c *cohort) levelsOf(name string) (levels []string, codes []int) {
 			levels = append(levels, label)
 		}
 	}
-	for i, code := range codes {
-		codes[i] = position[code]
+	codes = make([]int32, len(c.rows))
+	for i, row := range c.rows {
+		codes[i] = int32(position[codeOf(row)])
 	}
 	return levels, codes
 }

@@ -34,7 +34,7 @@ func (c *cohort) predictor(name string, asFactor bool) predictor {
 }
 
 // missing reports whether the row has no usable value.
-func (p predictor) missing(row int) bool {
+func (p predictor) missing(row int32) bool {
 	if p.numbers != nil {
 		return math.IsNaN(p.numbers[row])
 	}
@@ -81,11 +81,11 @@ type sample struct {
 }
 
 // gather takes the rows out of the columns.
-func gather(predictors []predictor, rows []int) sample {
+func gather(predictors []predictor, rows []int32) sample {
 	s := sample{n: len(rows), numbers: map[string][]float64{}, codes: map[string][]int{}}
 	for _, p := range predictors {
 		if p.numbers == nil {
-			s.codes[p.name] = pick(p.factor.code, rows)
+			s.codes[p.name] = whole(pick(p.factor.code, rows))
 			continue
 		}
 		s.numbers[p.name] = pick(p.numbers, rows)
@@ -93,9 +93,18 @@ func gather(predictors []predictor, rows []int) sample {
 	return s
 }
 
+// whole widens codes to what package regress takes.
+func whole(codes []int32) []int {
+	out := make([]int, len(codes))
+	for i, code := range codes {
+		out[i] = int(code)
+	}
+	return out
+}
+
 // pick takes the cells of rows: a copy, or the cells themselves where these are
 // all rows in their order. Nobody writes into either.
-func pick[T any](cells []T, rows []int) []T {
+func pick[T any](cells []T, rows []int32) []T {
 	if everyRow(rows, len(cells)) {
 		return cells
 	}
@@ -106,12 +115,12 @@ func pick[T any](cells []T, rows []int) []T {
 	return out
 }
 
-func everyRow(rows []int, n int) bool {
+func everyRow(rows []int32, n int) bool {
 	if len(rows) != n {
 		return false
 	}
 	for i, row := range rows {
-		if i != row {
+		if i != int(row) {
 			return false
 		}
 	}
@@ -136,7 +145,7 @@ func (c *cohort) outcome(m schema.Model, threshold map[string]float64) outcome {
 	if o.column.Textual() {
 		f := c.factor(m.Outcome)
 		for row := range o.values {
-			o.values[row] = zeroOne(f.label(row) == m.Event, f.label(row) == "" || f.label(row) == unknownLevel && m.Event != unknownLevel)
+			o.values[row] = zeroOne(f.label(int32(row)) == m.Event, f.label(int32(row)) == "" || f.label(int32(row)) == unknownLevel && m.Event != unknownLevel)
 		}
 		o.text = m.Outcome + " is " + m.Event
 		return o
@@ -173,14 +182,14 @@ type absence struct {
 
 // completeness says which rows a model can use and what the others lack.
 type completeness struct {
-	rows   []int
+	rows   []int32
 	absent []absence // outcome first, then the columns of the terms, cluster and weight
 	note   string    // terms whose answer unknown counted as missing
 }
 
 // complete finds the rows with outcome, every predictor and what the errors
 // need; imputable tells columns that may lack a value.
-func complete(o outcome, predictors []predictor, needs []need, rows []int, imputable func(column string) bool) completeness {
+func complete(o outcome, predictors []predictor, needs []need, rows []int32, imputable func(column string) bool) completeness {
 	var out completeness
 	out.absent = append(out.absent, absence{column: o.column.Name})
 	for _, p := range predictors {
@@ -196,7 +205,7 @@ func complete(o outcome, predictors []predictor, needs []need, rows []int, imput
 		}
 	}
 	lacking := make([]bool, len(rows))
-	mark := func(i int, missing func(row int) bool) {
+	mark := func(i int, missing func(row int32) bool) {
 		for k, row := range rows {
 			if missing(row) {
 				out.absent[i].n++
@@ -204,14 +213,14 @@ func complete(o outcome, predictors []predictor, needs []need, rows []int, imput
 			}
 		}
 	}
-	mark(0, func(row int) bool { return math.IsNaN(o.values[row]) })
+	mark(0, func(row int32) bool { return math.IsNaN(o.values[row]) })
 	for i, p := range predictors {
 		mark(1+i, p.missing)
 	}
 	for i, n := range needs {
 		mark(1+len(predictors)+i, n.missing)
 	}
-	out.rows = make([]int, 0, len(rows))
+	out.rows = make([]int32, 0, len(rows))
 	for k, row := range rows {
 		if !lacking[k] {
 			out.rows = append(out.rows, row)
@@ -221,7 +230,7 @@ func complete(o outcome, predictors []predictor, needs []need, rows []int, imput
 	for i, p := range predictors {
 		if at := slices.Index(p.factor.levels, unknownLevel); at >= 0 && p.numbers == nil {
 			for _, row := range rows {
-				if p.factor.code[row] == at {
+				if int(p.factor.code[row]) == at {
 					unknown[i]++
 				}
 			}
@@ -238,5 +247,5 @@ func complete(o outcome, predictors []predictor, needs []need, rows []int, imput
 // need is a column that the errors of a model rest on.
 type need struct {
 	column, what string
-	missing      func(row int) bool
+	missing      func(row int32) bool
 }

@@ -113,8 +113,8 @@ func (g grid) graded(lowest string) (func(row int) bool, error) {
 	if slices.Index(grades, lowest) < slices.Index(grades, g.settings.Quality.MinGrade) {
 		return nil, errors.New("the run left out grades below " + g.settings.Quality.MinGrade + ": they are not among its values")
 	}
-	cells := g.measured.Visits.Texts("quality")
-	return func(row int) bool { return slices.Index(grades, cells[row]) >= slices.Index(grades, lowest) }, nil
+	cells := g.measured.Visits.Labels("quality")
+	return func(row int) bool { return slices.Index(grades, cells.At(row)) >= slices.Index(grades, lowest) }, nil
 }
 
 // departed keeps visits without a departure from the protocol, or all.
@@ -142,7 +142,7 @@ func (g grid) fit(v variant) answer {
 	sets := c.sets(plan, newFlow())
 	rows := sets[slices.IndexFunc(sets, func(s set) bool { return s.name == v.model.Set })].rows
 	if v.keep != nil {
-		rows = slices.DeleteFunc(slices.Clone(rows), func(row int) bool { return !v.keep(row) })
+		rows = slices.DeleteFunc(slices.Clone(rows), func(row int32) bool { return !v.keep(int(row)) })
 	}
 	m := newModeller(c, g.settings)
 	m.study += "/sensitivity"

@@ -10,14 +10,6 @@ import (
 	"tonocohort/schema"
 )
 
-// withColumn is the frame with other numbers in one column; the rest is shared.
-func withColumn(f *schema.Frame, name string, values []float64) *schema.Frame {
-	out := *f
-	out.Cols = slices.Clone(f.Cols)
-	out.Cols[f.Table.Index(name)].Num = values
-	return &out
-}
-
 // centralPressures are the values that every calibration and estimator gives.
 func centralPressures() []string {
 	return []string{"central_sbp_mmhg", "central_dbp_mmhg", "central_map_mmhg", "central_pp_mmhg"}
@@ -29,7 +21,7 @@ func (g grid) calibrated(outcome, kind string) (*schema.Frame, error) {
 	if !slices.Contains(centralPressures(), outcome) || !g.measured.Visits.Has(other) {
 		return nil, errors.New(outcome + " is not given by calibration")
 	}
-	return withColumn(g.measured.Visits, outcome, g.measured.Visits.Numbers(other)), nil
+	return g.measured.Visits.With(outcome, schema.Data{Num: g.measured.Visits.Numbers(other)}), nil
 }
 
 // estimated puts the estimates of another method in the outcome's column, at the
@@ -74,7 +66,7 @@ func (g grid) estimated(outcome, method string) (*schema.Frame, string, error) {
 			column[row] = sum / float64(n)
 		}
 	}
-	return withColumn(visits, outcome, column), "estimates by " + method, nil
+	return visits.With(outcome, schema.Data{Num: column}), "estimates by " + method, nil
 }
 
 // recuffed gives every value that scales with the cuff the scale of another rule.
@@ -118,7 +110,7 @@ func (g grid) recuffed(model schema.Model, rule string) (*schema.Frame, string, 
 	out := visits
 	for _, c := range visits.Table.Columns {
 		if cells, ok := changed[c.Name]; ok {
-			out = withColumn(out, c.Name, cells)
+			out = out.With(c.Name, schema.Data{Num: cells})
 		}
 	}
 	note := "pressures follow the cuff in a straight line"

@@ -10,7 +10,7 @@ import (
 // set is an analysis set with its rows.
 type set struct {
 	name string
-	rows []int
+	rows []int32
 }
 
 // sets applies the rules of every analysis set, each a stage of the flow that
@@ -51,7 +51,7 @@ func (c *cohort) conditions(rules []schema.Rule) []condition {
 	return ready
 }
 
-func firstFailure(rules []condition, row int) string {
+func firstFailure(rules []condition, row int32) string {
 	for _, rule := range rules {
 		if reason := rule.judge(row); reason != "" {
 			return reason
@@ -63,14 +63,14 @@ func firstFailure(rules []condition, row int) string {
 // condition is a rule made ready: judge returns why a row fails it, or "".
 type condition struct {
 	missing, failed string // the reasons
-	judge           func(row int) string
+	judge           func(row int32) string
 }
 
 func (c *cohort) condition(rule schema.Rule) condition {
 	k := condition{missing: rule.Column + " missing", failed: rule.Column + " " + ruleText(rule)}
 	if len(rule.Levels) > 0 {
 		f := c.factor(rule.Column)
-		k.judge = func(row int) string {
+		k.judge = func(row int32) string {
 			label := f.label(row)
 			if label == "" {
 				return k.missing
@@ -83,7 +83,7 @@ func (c *cohort) condition(rule schema.Rule) condition {
 		return k
 	}
 	cells := c.frame.Numbers(rule.Column)
-	k.judge = func(row int) string {
+	k.judge = func(row int32) string {
 		v := cells[row]
 		if v != v {
 			return k.missing

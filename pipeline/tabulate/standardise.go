@@ -52,7 +52,7 @@ func (s *standardiser) standard(plan schema.StandardSettings) {
 		return
 	}
 	for _, row := range s.c.rows {
-		if class := s.by.code[row]; class >= 0 {
+		if class := int(s.by.code[row]); class >= 0 {
 			weight := 1.0
 			if s.c.kind == samplingWeights || s.c.kind == frequencyWeights {
 				weight = s.c.weight[row]
@@ -79,42 +79,42 @@ func (s *standardiser) variable(set set, d described) {
 	strata := s.c.newStrata(s.columns, set.rows)
 	if column.Kind != schema.Number && column.Kind != schema.Integer {
 		f := s.c.factor(d.name)
-		classes := s.classes(strata, set.rows, func(row int) bool { return f.code[row] < 0 })
+		classes := s.classes(strata, set.rows, func(row int32) bool { return f.code[row] < 0 })
 		for level, name := range f.levels {
-			if slices.ContainsFunc(set.rows, func(row int) bool { return f.code[row] == level }) {
-				s.write(set, d, strata, classes, "proportion_"+name, "1", func(row int) bool { return f.code[row] == level }, nil)
+			if slices.ContainsFunc(set.rows, func(row int32) bool { return int(f.code[row]) == level }) {
+				s.write(set, d, strata, classes, "proportion_"+name, "1", func(row int32) bool { return int(f.code[row]) == level }, nil)
 			}
 		}
 		return
 	}
 	cells := s.c.frame.Numbers(d.name)
-	classes := s.classes(strata, set.rows, func(row int) bool { return math.IsNaN(cells[row]) })
+	classes := s.classes(strata, set.rows, func(row int32) bool { return math.IsNaN(cells[row]) })
 	if d.full {
 		s.write(set, d, strata, classes, "mean", column.Unit, nil, cells)
 	}
 	for _, b := range d.bounds {
 		d.note = join(d.note, b.note)
-		s.write(set, d, strata, classes, "prevalence_at_least_"+plain(b.value), "1", func(row int) bool { return cells[row] >= b.value }, cells)
+		s.write(set, d, strata, classes, "prevalence_at_least_"+plain(b.value), "1", func(row int32) bool { return cells[row] >= b.value }, cells)
 	}
 }
 
 // classes deals the rows with a value out by cell and class; the last class
 // holds those without one.
-func (s *standardiser) classes(strata strata, rows []int, missing func(row int) bool) [][][]int {
-	out := make([][][]int, len(strata.labels))
+func (s *standardiser) classes(strata strata, rows []int32, missing func(row int32) bool) [][][]int32 {
+	out := make([][][]int32, len(strata.labels))
 	for cell := range out {
-		out[cell] = make([][]int, len(s.by.levels)+1)
+		out[cell] = make([][]int32, len(s.by.levels)+1)
 	}
 	for i, row := range rows {
 		if missing(row) {
 			continue
 		}
-		class := s.by.code[row]
+		class := int(s.by.code[row])
 		if class < 0 {
 			class = len(s.by.levels)
 		}
 		for m := range strata.cells {
-			cell := strata.cells[m][i]
+			cell := strata.at(m, i)
 			out[cell][class] = append(out[cell][class], row)
 		}
 	}
@@ -122,7 +122,7 @@ func (s *standardiser) classes(strata strata, rows []int, missing func(row int) 
 }
 
 // write standardises one statistic in every cell. Without hit it is the mean.
-func (s *standardiser) write(set set, d described, strata strata, classes [][][]int, statistic, unit string, hit func(row int) bool, cells []float64) {
+func (s *standardiser) write(set set, d described, strata strata, classes [][][]int32, statistic, unit string, hit func(row int32) bool, cells []float64) {
 	for cell, byClass := range classes {
 		present, empty, n := s.present(byClass, hit, cells)
 		estimate, interval := math.NaN(), stats.Interval{}
@@ -143,7 +143,7 @@ func (s *standardiser) write(set set, d described, strata strata, classes [][][]
 
 // present makes the classes that the standard population has somebody in; empty
 // names the first of these in which the cell has nobody.
-func (s *standardiser) present(byClass [][]int, hit func(row int) bool, cells []float64) (present []class, empty string, n int) {
+func (s *standardiser) present(byClass [][]int32, hit func(row int32) bool, cells []float64) (present []class, empty string, n int) {
 	for k, rows := range byClass[:len(s.by.levels)] {
 		if s.shares[k] == 0 {
 			continue

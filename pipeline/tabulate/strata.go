@@ -17,76 +17,90 @@ const (
 // the cell of all rows always does.
 type strata struct {
 	labels   [][]string // by cell: a label per stratum column
-	cells    [][]int32  // by margin, then by position in the set's rows: the cell
+	finest   []int32    // by position in the set's rows: number of the cell by all columns
+	cells    [][]int32  // by margin, then by that number: the cell
 	inMargin [][]int    // by margin: its cells, upwards
 	size     []int      // by cell: rows of the set
 }
 
+// at is the cell of a margin in which the row at a position lies.
+func (s *strata) at(margin, position int) int32 { return s.cells[margin][s.finest[position]] }
+
 // newStrata finds the cells of rows. They are sorted by the stratum columns in
 // their declared order, "all" before the levels and a missing level last.
-func (c *cohort) newStrata(columns []string, rows []int) strata {
+func (c *cohort) newStrata(columns []string, rows []int32) strata {
 	factors := make([]factor, len(columns))
 	for i, name := range columns {
 		factors[i] = c.factor(name)
 	}
-	margins := 1 << len(columns)
+	s := strata{finest: make([]int32, len(rows)), cells: make([][]int32, 1<<len(columns)), inMargin: make([][]int, 1<<len(columns))}
+	rowsOf, digits := s.number(rows, factors)
 	index := map[uint64]int32{0: 0}
-	for m := range margins {
-		last := uint64(0)
-		for _, row := range rows {
-			if key := cellKey(factors, row, m); key != last {
-				index[key] = 0
-				last = key
-			}
+	for m := range s.cells {
+		for _, d := range digits {
+			index[cellKey(factors, d, m)] = 0
 		}
 	}
-	s := strata{cells: make([][]int32, margins), inMargin: make([][]int, margins), size: make([]int, len(index))}
 	for _, key := range slices.Sorted(maps.Keys(index)) {
 		index[key] = int32(len(s.labels))
 		s.labels = append(s.labels, cellLabels(factors, key))
 	}
-	for m := range margins {
-		s.fill(m, rows, factors, index)
+	s.size = make([]int, len(s.labels))
+	for m := range s.cells {
+		s.cells[m] = make([]int32, len(digits))
+		present := make([]bool, len(s.labels))
+		present[0] = m == 0 // the cell of all rows, even of none
+		for k, d := range digits {
+			cell := index[cellKey(factors, d, m)]
+			s.cells[m][k] = cell
+			s.size[cell] += rowsOf[k]
+			present[cell] = true
+		}
+		for cell, there := range present {
+			if there {
+				s.inMargin[m] = append(s.inMargin[m], cell)
+			}
+		}
 	}
 	return s
 }
 
-// fill puts the rows into the cells of a margin.
-func (s *strata) fill(margin int, rows []int, factors []factor, index map[uint64]int32) {
-	cells := make([]int32, len(rows))
-	last, cell := uint64(0), index[0]
-	present := make([]bool, len(s.labels))
+// number numbers the cells by all columns in the order in which rows first stand in
+// them, with how many do and the digits of each.
+func (s *strata) number(rows []int32, factors []factor) (rowsOf []int, digits [][]int) {
+	numbers := map[uint64]int32{}
+	last, number := uint64(0), int32(-1)
+	digit := make([]int, len(factors))
 	for i, row := range rows {
-		if key := cellKey(factors, row, margin); key != last {
-			last, cell = key, index[key]
+		for k, f := range factors {
+			if digit[k] = int(f.code[row]) + 1; digit[k] == 0 {
+				digit[k] = len(f.levels) + 1
+			}
 		}
-		cells[i] = cell
-		s.size[cell]++
-		present[cell] = true
-	}
-	s.cells[margin] = cells
-	if margin == 0 {
-		present[0] = true // the cell of all rows, even of none
-	}
-	for cell, there := range present {
-		if there {
-			s.inMargin[margin] = append(s.inMargin[margin], cell)
+		if key := cellKey(factors, digit, len(s.cells)-1); number < 0 || key != last {
+			known := false
+			if number, known = numbers[key]; !known {
+				number = int32(len(digits))
+				numbers[key] = number
+				digits, rowsOf = append(digits, slices.Clone(digit)), append(rowsOf, 0)
+			}
+			last = key
 		}
+		s.finest[i] = number
+		rowsOf[number]++
 	}
+	return rowsOf, digits
 }
 
-// cellKey numbers the cell of a row in a margin: digits, the first column the
-// most significant, 0 for all levels, else the level from 1, one above the
-// last level where it is missing. Bit i of margin says whether column i counts.
-func cellKey(factors []factor, row, margin int) uint64 {
+// cellKey numbers the cell of a margin from the digits of the columns, the first
+// the most significant: 0 for all levels, else the level from 1, one above the last
+// level where it is missing. Bit i of margin says whether column i counts.
+func cellKey(factors []factor, digits []int, margin int) uint64 {
 	var key uint64
 	for i, f := range factors {
 		digit := 0
 		if margin>>i&1 == 1 {
-			digit = f.code[row] + 1
-			if digit == 0 {
-				digit = len(f.levels) + 1
-			}
+			digit = digits[i]
 		}
 		key = key*uint64(len(f.levels)+2) + uint64(digit)
 	}

@@ -58,7 +58,7 @@ func summarise(c *cohort, plan schema.Analysis, sets []set) *schema.Frame {
 	for _, set := range sets {
 		strata := c.newStrata(plan.Strata, set.rows)
 		frames := make([]*schema.Frame, len(variables))
-		inParallel(len(variables), func(number int) func(i int) {
+		inParallel(len(variables), len(set.rows), func(number int) func(i int) {
 			s := summariser{c: c, est: c.estimator(), dealer: c.dealer(number), columns: plan.Strata, quantile: stats.QuantileType(plan.QuantileType)}
 			return func(i int) {
 				frames[i] = schema.NewFrame(frame.Table, 0)
@@ -162,10 +162,12 @@ func (s *summariser) referenceLimits(g group, set string) []line {
 	return lines
 }
 
-func (s *summariser) counts(g group) []line {
+func (s *summariser) counts(g group) []line { return counted(s.est.people(g), g.missing) }
+
+func counted(n, missing int) []line {
 	return []line{
-		{Result: stats.Result{Statistic: "n", Estimate: float64(s.est.people(g)), Method: "count", Unit: "1"}},
-		{Result: stats.Result{Statistic: "n_missing", Estimate: float64(g.missing), Method: "count", Unit: "1"}},
+		{Result: stats.Result{Statistic: "n", Estimate: float64(n), Method: "count", Unit: "1"}},
+		{Result: stats.Result{Statistic: "n_missing", Estimate: float64(missing), Method: "count", Unit: "1"}},
 	}
 }
 
@@ -187,28 +189,60 @@ func (s *summariser) ratioOfMeans(f *schema.Frame, set set, strata strata) {
 		return
 	}
 	above, below := c.frame.Numbers(brachialPP), c.frame.Numbers(centralPP)
-	type pairs struct {
-		above, below []float64
-		rows         []int
+	lines := make([]cellLines, len(strata.labels))
+	for margin := range strata.cells {
+		s.dealPairs(strata, margin, set.rows, above, below, func(cell int, rows []int32, above, below []float64) {
+			l := s.est.ratio(rows, above, below)
+			l.Statistic, l.Unit = "ratio_of_means", "1"
+			l.Method += ": " + brachialPP + " / " + centralPP
+			l.Note = join("not the mean of the persons' ratios", l.Note, s.est.note())
+			n := s.est.people(group{values: above, rows: rows})
+			lines[cell] = cellLines{lines: []line{l}, n: n, missing: strata.size[cell] - len(above)}
+		})
 	}
-	cells := make([]pairs, len(strata.labels))
-	for i, row := range set.rows {
-		if math.IsNaN(above[row]) || math.IsNaN(below[row]) {
+	for cell, l := range lines {
+		s.write(f, place{set: set.name, variable: amplificationRatio, labels: strata.labels[cell]}, l)
+	}
+}
+
+// dealPairs hands pairs of values out to the cells of one margin, in the order of
+// the rows: a margin at a time, as the dealer does, to hold them once.
+func (s *summariser) dealPairs(strata strata, margin int, setRows []int32, above, below []float64, each func(cell int, rows []int32, above, below []float64)) {
+	start := make([]int, len(strata.labels)+1)
+	whole := func(row int32) bool { return !math.IsNaN(above[row]) && !math.IsNaN(below[row]) }
+	for i, row := range setRows {
+		if whole(row) {
+			start[strata.at(margin, i)+1]++
+		}
+	}
+	for i := range strata.labels {
+		start[i+1] += start[i]
+	}
+	n := start[len(strata.labels)]
+	var rows []int32
+	if s.est.wantsRows() {
+		rows = make([]int32, n)
+	}
+	tops, bottoms := make([]float64, n), make([]float64, n)
+	next := slices.Clone(start)
+	for i, row := range setRows {
+		if !whole(row) {
 			continue
 		}
-		for m := range strata.cells {
-			p := &cells[strata.cells[m][i]]
-			p.above, p.below, p.rows = append(p.above, above[row]), append(p.below, below[row]), append(p.rows, row)
+		k := &next[strata.at(margin, i)]
+		tops[*k], bottoms[*k] = above[row], below[row]
+		if rows != nil {
+			rows[*k] = row
 		}
+		*k++
 	}
-	for cell, p := range cells {
-		l := s.est.ratio(p.rows, p.above, p.below)
-		l.Statistic, l.Unit = "ratio_of_means", "1"
-		l.Method += ": " + brachialPP + " / " + centralPP
-		l.Note = join("not the mean of the persons' ratios", l.Note, s.est.note())
-		n := s.est.people(group{values: p.above, rows: p.rows})
-		s.write(f, place{set: set.name, variable: amplificationRatio, labels: strata.labels[cell]},
-			cellLines{lines: []line{l}, n: n, missing: strata.size[cell] - len(p.above)})
+	for _, cell := range strata.inMargin[margin] {
+		from, to := start[cell], start[cell+1]
+		var own []int32
+		if rows != nil {
+			own = rows[from:to]
+		}
+		each(cell, own, tops[from:to], bottoms[from:to])
 	}
 }
 

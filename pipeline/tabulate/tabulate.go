@@ -105,6 +105,7 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	r.People = c.people(plan, sets)
 	r.Characteristics = characterise(c, plan, sets)
 	r.Summary = summarise(c, plan, sets)
+	c.rested()
 	r.Regression, r.ModelTables = fitModels(c, settings, sets)
 	r.Comparison = compare(c, settings, sets, own, &report)
 	r.CentileTables = fitCentiles(c, plan, sets)

@@ -94,9 +94,9 @@ func (p *comparer) postureTrap() string {
 		return "posture was not recorded here; published: " + there
 	}
 	other := 0
-	posture := p.c.frame.Texts("posture")
+	posture := p.c.frame.Labels("posture")
 	for _, row := range p.set.rows {
-		if posture[row] != p.source.Posture {
+		if posture.At(int(row)) != p.source.Posture {
 			other++
 		}
 	}

@@ -30,11 +30,11 @@ func visitRule(plan schema.Analysis) string {
 
 // visits returns the rows that are analysed: those with status used, and of
 // these the ones that the visit rule keeps.
-func (c *cohort) visits(plan schema.Analysis, flow *flow, report *reporter) []int {
+func (c *cohort) visits(plan schema.Analysis, flow *flow, report *reporter) []int32 {
 	used := c.used(flow)
 	c.everyUsed = used
 	rule := visitRule(plan)
-	var kept []int
+	var kept []int32
 	reason := "not_" + rule + "_visit"
 	switch rule {
 	case allVisits:
@@ -42,9 +42,9 @@ func (c *cohort) visits(plan schema.Analysis, flow *flow, report *reporter) []in
 	case firstVisit, lastVisit:
 		kept = c.outermost(used, rule, report)
 	default:
-		ids := c.frame.Texts("visit_id")
+		ids := c.frame.Labels("visit_id")
 		for _, row := range used {
-			if ids[row] == rule {
+			if ids.At(int(row)) == rule {
 				kept = append(kept, row)
 			}
 		}
@@ -62,16 +62,16 @@ func (c *cohort) visits(plan schema.Analysis, flow *flow, report *reporter) []in
 }
 
 // used returns the rows with central values.
-func (c *cohort) used(flow *flow) []int {
-	rows := make([]int, 0, c.frame.N)
+func (c *cohort) used(flow *flow) []int32 {
+	rows := make([]int32, 0, c.frame.N)
 	left := newTally()
-	reasons := c.frame.Texts("reason")
-	for row, status := range c.frame.Texts("status") {
-		switch {
+	reasons, statuses := c.frame.Labels("reason"), c.frame.Labels("status")
+	for row := range c.frame.N {
+		switch status, reason := statuses.At(row), reasons.At(row); {
 		case status == "used":
-			rows = append(rows, row)
-		case reasons[row] != "":
-			left.add(reasons[row])
+			rows = append(rows, int32(row))
+		case reason != "":
+			left.add(reason)
 		default:
 			left.add(status)
 		}
@@ -85,15 +85,19 @@ func (c *cohort) used(flow *flow) []int {
 // visits of the person have one, else by age where all have one, else by
 // visit_id. Where date or age do not tell visits apart, visit_id decides, and
 // an issue says for how many persons.
-func (c *cohort) outermost(used []int, rule string, report *reporter) []int {
-	kept := make([]int, 0, c.persons)
+func (c *cohort) outermost(used []int32, rule string, report *reporter) []int32 {
+	if c.persons == c.frame.N {
+		return used // nobody was seen twice
+	}
+	kept := make([]int32, 0, c.persons)
+	orders := c.visitOrders()
 	byName := 0
 	for rows := range c.byPerson(used) {
 		if len(rows) == 1 {
 			kept = append(kept, rows[0])
 			continue
 		}
-		order := c.visitOrder(rows)
+		order := orders(rows)
 		rows = slices.SortedFunc(slices.Values(rows), order.compare)
 		pick, next := 0, 1
 		if rule == lastVisit {
@@ -113,13 +117,13 @@ func (c *cohort) outermost(used []int, rule string, report *reporter) []int {
 
 // byPerson yields the rows of each person, persons in the order in which they
 // first stand in the frame. What it yields must not be changed.
-func (c *cohort) byPerson(rows []int) iter.Seq[[]int] {
-	byNumber := func(a, b int) int { return cmp.Compare(c.subject[a], c.subject[b]) }
+func (c *cohort) byPerson(rows []int32) iter.Seq[[]int32] {
+	byNumber := func(a, b int32) int { return cmp.Compare(c.subject[a], c.subject[b]) }
 	if !slices.IsSortedFunc(rows, byNumber) {
 		rows = slices.Clone(rows)
 		slices.SortStableFunc(rows, byNumber)
 	}
-	return func(yield func([]int) bool) {
+	return func(yield func([]int32) bool) {
 		for from := 0; from < len(rows); {
 			to := from + 1
 			for to < len(rows) && c.subject[rows[to]] == c.subject[rows[from]] {
@@ -135,28 +139,34 @@ func (c *cohort) byPerson(rows []int) iter.Seq[[]int] {
 
 // visitOrder orders the visits of one person.
 type visitOrder struct {
-	time func(a, b int) int // 0 where time does not tell them apart
-	ids  []string
+	time func(a, b int32) int // 0 where time does not tell them apart
+	ids  *schema.Labels
 }
 
-func (o visitOrder) compare(a, b int) int {
-	return cmp.Or(o.time(a, b), cmp.Compare(o.ids[a], o.ids[b]))
+func (o visitOrder) compare(a, b int32) int {
+	return cmp.Or(o.time(a, b), cmp.Compare(o.ids.At(int(a)), o.ids.At(int(b))))
 }
 
-func (c *cohort) visitOrder(rows []int) visitOrder {
-	o := visitOrder{time: func(int, int) int { return 0 }, ids: c.frame.Texts("visit_id")}
-	if c.frame.Has("visit_date") {
-		dates := c.frame.Texts("visit_date")
-		if !slices.ContainsFunc(rows, func(row int) bool { return dates[row] == "" }) {
-			o.time = func(a, b int) int { return cmp.Compare(dates[a], dates[b]) }
-			return o
-		}
+// visitOrders returns what gives the visits of a person their order.
+func (c *cohort) visitOrders() func(rows []int32) visitOrder {
+	ids := c.frame.Labels("visit_id")
+	var dates schema.Labels
+	var ages []float64
+	dated := c.frame.Has("visit_date")
+	if dated {
+		dates = c.frame.Labels("visit_date")
 	}
 	if c.frame.Has("age_years") {
-		ages := c.frame.Numbers("age_years")
-		if !slices.ContainsFunc(rows, func(row int) bool { return math.IsNaN(ages[row]) }) {
-			o.time = func(a, b int) int { return cmp.Compare(ages[a], ages[b]) }
-		}
+		ages = c.frame.Numbers("age_years")
 	}
-	return o
+	return func(rows []int32) visitOrder {
+		o := visitOrder{time: func(int32, int32) int { return 0 }, ids: &ids}
+		switch {
+		case dated && !slices.ContainsFunc(rows, func(row int32) bool { return dates.At(int(row)) == "" }):
+			o.time = func(a, b int32) int { return cmp.Compare(dates.At(int(a)), dates.At(int(b))) }
+		case ages != nil && !slices.ContainsFunc(rows, func(row int32) bool { return math.IsNaN(ages[row]) }):
+			o.time = func(a, b int32) int { return cmp.Compare(ages[a], ages[b]) }
+		}
+		return o
+	}
 }

@@ -78,16 +78,16 @@ func TestRulesAndMissingValues(t *testing.T) {
 	}
 	for name, c := range map[string]struct {
 		rule schema.Rule
-		want []int
+		want []int32
 	}{
-		"below":       {schema.Rule{Column: "height_cm", Below: number(170)}, []int{0, 1}},
-		"at most":     {schema.Rule{Column: "height_cm", AtMost: number(170)}, []int{0, 1, 2}},
-		"above":       {schema.Rule{Column: "height_cm", Above: number(150)}, []int{1, 2}},
-		"at least":    {schema.Rule{Column: "height_cm", AtLeast: number(150)}, []int{0, 1, 2}},
-		"both":        {schema.Rule{Column: "height_cm", Above: number(150), Below: number(170)}, []int{1}},
-		"levels":      {schema.Rule{Column: "treated", Levels: []string{"no", "unknown"}}, []int{1, 2}},
-		"text":        {schema.Rule{Column: "ward", Levels: []string{"A"}}, []int{0, 3}},
-		"derived":     {schema.Rule{Column: "age_band", Levels: []string{"30-39"}}, []int{0, 1, 2, 3}},
+		"below":       {schema.Rule{Column: "height_cm", Below: number(170)}, []int32{0, 1}},
+		"at most":     {schema.Rule{Column: "height_cm", AtMost: number(170)}, []int32{0, 1, 2}},
+		"above":       {schema.Rule{Column: "height_cm", Above: number(150)}, []int32{1, 2}},
+		"at least":    {schema.Rule{Column: "height_cm", AtLeast: number(150)}, []int32{0, 1, 2}},
+		"both":        {schema.Rule{Column: "height_cm", Above: number(150), Below: number(170)}, []int32{1}},
+		"levels":      {schema.Rule{Column: "treated", Levels: []string{"no", "unknown"}}, []int32{1, 2}},
+		"text":        {schema.Rule{Column: "ward", Levels: []string{"A"}}, []int32{0, 3}},
+		"derived":     {schema.Rule{Column: "age_band", Levels: []string{"30-39"}}, []int32{0, 1, 2, 3}},
 		"nobody left": {schema.Rule{Column: "age_band", Levels: []string{"80+"}}, nil},
 	} {
 		s := plan(func(a *schema.Analysis) { a.Sets["chosen"] = []schema.Rule{c.rule} })
@@ -122,7 +122,7 @@ func visitsTable(withDates bool) table {
 }
 
 func TestVisitRule(t *testing.T) {
-	for rule, want := range map[string][]int{"": {1, 2, 5}, "first": {1, 2, 5}, "last": {0, 3, 5}, "v2": {1, 3, 5}, "all": {0, 1, 2, 3, 5}, "v9": nil} {
+	for rule, want := range map[string][]int32{"": {1, 2, 5}, "first": {1, 2, 5}, "last": {0, 3, 5}, "v2": {1, 3, 5}, "all": {0, 1, 2, 3, 5}, "v9": nil} {
 		for _, dates := range []bool{true, false} {
 			f := visitsTable(dates)
 			var r reporter

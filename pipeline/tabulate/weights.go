@@ -41,7 +41,7 @@ func (c *cohort) newWeighting(w schema.WeightSettings) weighting {
 	if w.Cluster != "" {
 		cluster = c.numbered(w.Cluster)
 	}
-	var stratum []int
+	var stratum []int32
 	if w.Stratum != "" {
 		stratum = c.numbered(w.Stratum)
 	}
@@ -54,13 +54,13 @@ func (c *cohort) newWeighting(w schema.WeightSettings) weighting {
 
 // numbered numbers the levels of a column; rows without one are a level of
 // their own.
-func (c *cohort) numbered(column string) []int {
+func (c *cohort) numbered(column string) []int32 {
 	f := c.factor(column)
-	numbers := make([]int, len(f.code))
+	numbers := make([]int32, len(f.code))
 	for row, code := range f.code {
 		numbers[row] = code
 		if code < 0 {
-			numbers[row] = len(f.levels)
+			numbers[row] = int32(len(f.levels))
 		}
 	}
 	return numbers
@@ -72,7 +72,7 @@ func (c *cohort) weigh(flow *flow, report *reporter) {
 	if w.kind == "" {
 		return
 	}
-	var kept []int
+	var kept []int32
 	left := newTally()
 	for _, row := range c.rows {
 		switch v := w.weight[row]; {

@@ -57,46 +57,79 @@ const (
 // Dominated names the rule that a sum or a mean of these contributions breaks,
 // "" for none. Signs are ignored: what a person adds is how far it moves the sum.
 func (r Rules) Dominated(contributions []float64) string {
-	if len(contributions) == 0 || r.DominanceN <= 0 && r.PPercent <= 0 {
+	c := r.Contributions()
+	for _, v := range contributions {
+		c.Add(v)
+	}
+	return r.DominatedBy(c)
+}
+
+// DominatedBy is Dominated for contributions that have been gathered.
+func (r Rules) DominatedBy(c Contributions) string {
+	if len(c.top) == 0 {
 		return ""
 	}
-	size, total := largest(contributions, max(2, r.DominanceN))
 	if r.DominanceN > 0 {
 		top := 0.0
-		for _, v := range size[:min(r.DominanceN, len(size))] {
+		for _, v := range c.top[:min(r.DominanceN, len(c.top))] {
 			top += v
 		}
-		if top > r.DominanceK*total {
+		if top > r.DominanceK*c.total {
 			return RuleDominance
 		}
 	}
 	// The second largest contributor knows his own part: what the others add is
 	// all that hides the largest from him.
 	if r.PPercent > 0 {
-		rest := total - size[0]
-		if len(size) > 1 {
-			rest -= size[1]
+		rest := c.total - c.top[0]
+		if len(c.top) > 1 {
+			rest -= c.top[1]
 		}
-		if rest < r.PPercent/100*size[0] {
+		if rest < r.PPercent/100*c.top[0] {
 			return RulePPercent
 		}
 	}
 	return ""
 }
 
-// largest returns the count largest sizes, downwards, and the sum of all.
-func largest(contributions []float64, count int) (top []float64, total float64) {
-	for _, v := range contributions {
-		v = math.Abs(v)
-		total += v
-		if len(top) == count && v <= top[count-1] {
-			continue
-		}
-		at := 0
-		for at < len(top) && top[at] >= v {
-			at++
-		}
-		top = slices.Insert(top, at, v)[:min(len(top)+1, count)]
+// Contributions is what the rules ask of many contributions: the largest, downwards,
+// and the sum of all.
+type Contributions struct {
+	keep  int
+	top   []float64
+	total float64
+}
+
+// Contributions gathers none yet.
+func (r Rules) Contributions() Contributions {
+	if r.DominanceN <= 0 && r.PPercent <= 0 {
+		return Contributions{}
 	}
-	return top, total
+	return Contributions{keep: max(2, r.DominanceN)}
+}
+
+// Add adds a contribution.
+func (c *Contributions) Add(v float64) {
+	v = math.Abs(v)
+	c.total += v
+	c.rank(v)
+}
+
+// Join adds the contributions of another group of people.
+func (c *Contributions) Join(o Contributions) {
+	c.total += o.total
+	for _, v := range o.top {
+		c.rank(v)
+	}
+}
+
+func (c *Contributions) rank(v float64) {
+	if c.keep == 0 || len(c.top) == c.keep && v <= c.top[c.keep-1] {
+		return
+	}
+	at := 0
+	for at < len(c.top) && c.top[at] >= v {
+		at++
+	}
+	c.top = slices.Insert(c.top, at, v)[:min(len(c.top)+1, c.keep)]
 }
