@@ -39,6 +39,20 @@ func (s solution) binaryScale() string {
 	return "prevalence_ratio"
 }
 
+// dropRows drops what the fit holds of single rows.
+func (s *solution) dropRows() {
+	switch {
+	case s.least != nil:
+		s.least.DropRows()
+	case s.quantile != nil:
+		s.quantile.DropRows()
+	case s.binary != nil:
+		s.binary.DropRows()
+	case s.mixed != nil:
+		s.mixed.DropRows()
+	}
+}
+
 // problem is what is to be fitted.
 type problem struct {
 	model    schema.Model

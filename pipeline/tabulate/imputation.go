@@ -27,12 +27,12 @@ func imputable(m schema.Model) func(column string) bool {
 	}
 }
 
-// completedData are the completed copies of a model's data; samples is nil where
-// nothing lacked.
+// completedData are the completed copies of a model's data. load gives one of
+// them, in the memory of the one before; it is nil where nothing lacked.
 type completedData struct {
-	samples  []sample
-	outcomes [][]float64
-	note     string
+	copies int
+	load   func(copy int) (s sample, outcome []float64)
+	note   string
 }
 
 // part is a column of the imputation model: numbers, or the levels that occur.
@@ -61,7 +61,7 @@ func (m *modeller) impute(f fitted, predictors []predictor, rows []int32) (compl
 		lacking += missingValues(variables[i].Values)
 	}
 	if lacking == 0 {
-		return completedData{note: "no value was missing: nothing was imputed"}, nil
+		return completedData{copies: 1, note: "no value was missing: nothing was imputed"}, nil
 	}
 	stream := f.model.Name + "/" + f.model.Outcome
 	m.seeds["imputation of "+stream] = "SHA-256 of study id, model, outcome, imputation and column; ChaCha8"
@@ -75,23 +75,31 @@ func (m *modeller) impute(f fitted, predictors []predictor, rows []int32) (compl
 		return completedData{}, err
 	}
 	m.trace(f, got.Traces, variables)
-	out := completedData{note: m.imputationNote(f, variables, len(rows))}
-	for _, copied := range got.Copies {
-		s := sample{n: len(rows), numbers: map[string][]float64{}, codes: map[string][]int{}}
+	return completedData{copies: got.Copies(), load: loader(got, predictors, parts), note: m.imputationNote(f, variables, len(rows))}, nil
+}
+
+// loader gives the completed copies of the outcome, the first of the parts, and
+// of the predictors, which follow it.
+func loader(got *impute.Imputed, predictors []predictor, parts []part) func(copy int) (sample, []float64) {
+	codes := map[string][]int{}
+	return func(copy int) (sample, []float64) {
+		completed := got.Copy(copy)
+		s := sample{n: len(completed[0]), numbers: map[string][]float64{}, codes: codes}
 		for i, p := range predictors {
-			if parts[i+1].levels == nil {
-				s.numbers[p.name] = copied[i+1]
+			levels := parts[i+1].levels
+			if levels == nil {
+				s.numbers[p.name] = completed[i+1]
 				continue
 			}
-			codes := make([]int, len(rows))
-			for k, v := range copied[i+1] {
-				codes[k] = parts[i+1].levels[int(v)]
+			if codes[p.name] == nil {
+				codes[p.name] = make([]int, s.n)
 			}
-			s.codes[p.name] = codes
+			for k, v := range completed[i+1] {
+				codes[p.name][k] = levels[int(v)]
+			}
 		}
-		out.samples, out.outcomes = append(out.samples, s), append(out.outcomes, copied[0])
+		return s, completed[0]
 	}
-	return out, nil
 }
 
 // outcomePart is the outcome in the imputation model.

@@ -164,19 +164,17 @@ func (m *modeller) attempt(model schema.Model, rows []int32, total int, note str
 		a.refused = err.Error()
 		return a
 	}
-	a.p = problems[0]
+	a.p = problems.first
 	why, about := m.refusal(f, a.p, whole.rows)
 	a.f.note = join(a.f.note, about)
 	if why != "" {
 		a.refused = why
 		return a
 	}
-	fits := make([]solution, len(problems))
-	for i, p := range problems {
-		if fits[i], err = p.solve(); err != nil {
-			a.refused = err.Error()
-			return a
-		}
+	fits, err := problems.solve()
+	if err != nil {
+		a.refused = err.Error()
+		return a
 	}
 	a.r = newResult(fits)
 	if a.r.least != nil && a.r.least.R2 > arithmeticFit {
@@ -197,39 +195,70 @@ func (m *modeller) refusal(f fitted, p problem, rows []int32) (why, note string)
 	return m.arithmetic(f, p, rows)
 }
 
-// problems makes what is to be fitted on the rows: one problem, or one for each
-// completed copy.
-func (m *modeller) problems(f fitted, predictors []predictor, rows []int32) ([]problem, []string, error) {
+// problems are what is to be fitted: one problem, or one for each completed copy,
+// of which one at a time is in memory.
+type problems struct {
+	first problem
+	count int
+	load  func(copy int) problem // uses the memory of the one before; nil for one problem
+}
+
+// solve fits them in turn. What the fits of further copies hold of single rows is
+// dropped; the first problem is as it was.
+func (all problems) solve() ([]solution, error) {
+	fits := make([]solution, all.count)
+	for i := range fits {
+		p := all.first
+		if i > 0 {
+			p = all.load(i)
+		}
+		var err error
+		if fits[i], err = p.solve(); err != nil {
+			return nil, err
+		}
+		if i > 0 {
+			fits[i].dropRows()
+		}
+	}
+	if all.count > 1 {
+		all.load(0)
+	}
+	return fits, nil
+}
+
+// problems makes what is to be fitted on the rows.
+func (m *modeller) problems(f fitted, predictors []predictor, rows []int32) (problems, []string, error) {
 	p := problem{model: f.model, errors: f.model.Errors, y: pick(f.outcome.values, rows)}
-	samples, outcomes := []sample{gather(predictors, rows)}, [][]float64{p.y}
 	notes := m.dependence(&p, rows)
+	completed := completedData{copies: 1}
 	if f.model.Imputes() && len(rows) > 0 {
-		completed, err := m.impute(f, predictors, rows)
-		if err != nil {
-			return nil, notes, err
+		var err error
+		if completed, err = m.impute(f, predictors, rows); err != nil {
+			return problems{}, notes, err
 		}
 		notes = append(notes, completed.note)
-		if completed.samples != nil {
-			samples, outcomes = completed.samples, completed.outcomes
-		}
 	}
 	if f.model.Kind == schema.LeastSquares && p.errors == schema.DesignErrors || f.outcome.binary && p.errors == schema.DesignErrors {
 		p.weights = m.weights(rows)
 	}
+	var first sample
+	if completed.load == nil {
+		first = gather(predictors, rows)
+	} else {
+		first, p.y = completed.load(0)
+	}
 	if len(rows) == 0 {
-		return []problem{p}, notes, nil
+		return problems{first: p, count: 1}, notes, nil
 	}
-	var out []problem
-	for i, s := range samples {
+	first.group = p.clusters
+	p.design = newDesign(f.model, predictors, first, f.unit, p.y)
+	notes = append(notes, p.design.notes...)
+	return problems{first: p, count: completed.copies, load: func(i int) problem {
+		next := p
+		var s sample
+		s, next.y = completed.load(i)
 		s.group = p.clusters
-		p.y = outcomes[i]
-		if i == 0 {
-			p.design = newDesign(f.model, predictors, s, f.unit, p.y)
-			notes = append(notes, p.design.notes...)
-		} else {
-			p.design = out[0].design.on(s, f.unit)
-		}
-		out = append(out, p)
-	}
-	return out, notes, nil
+		next.design = p.design.on(s, f.unit)
+		return next
+	}}, notes, nil
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"iter"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -46,10 +47,29 @@ type Trace struct {
 	N                     int // imputed values
 }
 
-// Imputed holds the completed copies.
+// Imputed holds the imputed values of every copy.
 type Imputed struct {
-	Copies [][][]float64 // by imputation, by variable, by row; complete variables share their values
 	Traces []Trace
+
+	variables []Variable
+	missing   [][]int32     // by variable: rows
+	drawn     [][][]float64 // by imputation, by variable: the values of its missing rows
+	working   [][]float64   // by variable: the completed values that Copy returns
+}
+
+// Copies returns how many completed copies there are.
+func (m *Imputed) Copies() int { return len(m.drawn) }
+
+// Copy returns completed copy i, from 0, by variable and row. Complete variables
+// share their values with the argument of ChainedEquations; the others hold until
+// the next call, so that one copy at a time is in memory.
+func (m *Imputed) Copy(i int) [][]float64 {
+	for v, rows := range m.missing {
+		for k, row := range rows {
+			m.working[v][row] = m.drawn[i][v][k]
+		}
+	}
+	return m.working
 }
 
 // ChainedEquations completes the variables by imputing each from all others, in
@@ -58,15 +78,15 @@ type Imputed struct {
 // other variables' models as they are, levels as indicators; fixed columns, as
 // products of complete variables, enter every model beside them. Variables are
 // visited from the fewest missing values to the most. The arguments are not
-// changed.
+// changed, and must not be while the result is in use.
 func ChainedEquations(variables []Variable, fixed [][]float64, s Settings) (*Imputed, error) {
 	if err := check(variables, s); err != nil {
 		return nil, err
 	}
-	order := visits(variables)
-	out := &Imputed{}
+	c := newChain(variables, fixed)
+	order := c.visits()
+	out := &Imputed{variables: variables, missing: c.missing, working: c.values}
 	for i := range s.Imputations {
-		c := newChain(variables, fixed)
 		streams := make([]*rand.Rand, len(variables))
 		for _, v := range order {
 			streams[v] = s.Stream(i+1, variables[v].Name)
@@ -80,11 +100,11 @@ func ChainedEquations(variables []Variable, fixed [][]float64, s Settings) (*Imp
 				out.Traces = append(out.Traces, c.trace(v, i+1, iteration))
 			}
 		}
-		copied := make([][]float64, len(variables))
-		for v := range variables {
-			copied[v] = c.values[v]
+		drawn := make([][]float64, len(variables))
+		for _, v := range order {
+			drawn[v] = c.imputed(v, nil)
 		}
-		out.Copies = append(out.Copies, copied)
+		out.drawn = append(out.drawn, drawn)
 	}
 	return out, nil
 }
@@ -122,75 +142,34 @@ func check(variables []Variable, s Settings) error {
 	return nil
 }
 
-func missingRows(x []float64) []int {
-	var rows []int
-	for i, v := range x {
-		if math.IsNaN(v) {
-			rows = append(rows, i)
-		}
-	}
-	return rows
-}
-
-// visits orders the incomplete variables by how much they lack.
-func visits(variables []Variable) []int {
-	lacking := make([]int, len(variables))
-	var order []int
-	for i, v := range variables {
-		if lacking[i] = len(missingRows(v.Values)); lacking[i] > 0 {
-			order = append(order, i)
-		}
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(lacking[a], lacking[b]) })
-	return order
-}
-
-// chain is one copy on its way.
+// chain is one copy on its way; its memory serves every copy in turn.
 type chain struct {
 	variables []Variable
-	values    [][]float64   // by variable: completed; those without a missing value are the caller's
-	missing   [][]int       // by variable: rows
-	observed  [][]int       // by incomplete variable: the other rows
-	columns   [][][]float64 // by variable: what it is in the models of others, centred and scaled
-	fixed     [][]float64
-	centre    []float64 // by variable, of numbers
-	scale     []float64
+	values    [][]float64 // by variable: completed; those without a missing value are the caller's
+	missing   [][]int32   // by variable: rows
+	columns   [][]column  // by variable: what it is in the models of others
+	fixed     []column
+	room      room
 }
 
 func newChain(variables []Variable, fixed [][]float64) *chain {
 	k := len(variables)
-	c := &chain{variables: variables, values: make([][]float64, k), missing: make([][]int, k), observed: make([][]int, k),
-		columns: make([][][]float64, k), centre: make([]float64, k), scale: make([]float64, k)}
+	c := &chain{variables: variables, values: make([][]float64, k), missing: make([][]int32, k), columns: make([][]column, k)}
 	for v, variable := range variables {
 		c.missing[v] = missingRows(variable.Values)
 		c.values[v] = variable.Values
 		if len(c.missing[v]) > 0 {
 			c.values[v] = slices.Clone(variable.Values)
-			for i, x := range variable.Values {
-				if !math.IsNaN(x) {
-					c.observed[v] = append(c.observed[v], i)
-				}
-			}
 		}
-		c.centre[v], c.scale[v] = spread(variable.Values)
-		width := 1
-		if variable.Levels > 0 {
-			width = variable.Levels - 1
+		if variable.Levels == 0 {
+			c.columns[v] = []column{numbers(variable.Values, c.values[v])}
 		}
-		for range width {
-			c.columns[v] = append(c.columns[v], make([]float64, len(variable.Values)))
-		}
-		if len(c.missing[v]) == 0 {
-			c.refresh(v, nil)
+		for level := 1; level < variable.Levels; level++ {
+			c.columns[v] = append(c.columns[v], column{values: c.values[v], level: float64(level)})
 		}
 	}
 	for _, x := range fixed {
-		centre, scale := spread(x)
-		column := make([]float64, len(x))
-		for i := range x {
-			column[i] = (x[i] - centre) / scale
-		}
-		c.fixed = append(c.fixed, column)
+		c.fixed = append(c.fixed, numbers(x, x))
 	}
 	return c
 }
@@ -198,18 +177,24 @@ func newChain(variables []Variable, fixed [][]float64) *chain {
 // spread returns mean and standard deviation of the values that are there; a
 // column of one value has the deviation one.
 func spread(x []float64) (centre, scale float64) {
-	n := 0.0
-	for _, v := range x {
-		if !math.IsNaN(v) {
-			n++
-			centre += v
+	return spreadOf(func(yield func(float64) bool) {
+		for _, v := range x {
+			if !math.IsNaN(v) && !yield(v) {
+				return
+			}
 		}
+	})
+}
+
+func spreadOf(x iter.Seq[float64]) (centre, scale float64) {
+	n := 0.0
+	for v := range x {
+		n++
+		centre += v
 	}
 	centre /= n
-	for _, v := range x {
-		if !math.IsNaN(v) {
-			scale += float64((v - centre) * (v - centre))
-		}
+	for v := range x {
+		scale += float64((v - centre) * (v - centre))
 	}
 	scale = math.Sqrt(scale / n)
 	if !(scale > 0) {
@@ -218,44 +203,29 @@ func spread(x []float64) (centre, scale float64) {
 	return centre, scale
 }
 
-// start fills the missing values with observed ones taken at random.
-func (c *chain) start(v int, random *rand.Rand) {
-	for _, row := range c.missing[v] {
-		c.values[v][row] = c.variables[v].Values[c.observed[v][random.IntN(len(c.observed[v]))]]
+// visits orders the incomplete variables by how much they lack.
+func (c *chain) visits() []int {
+	var order []int
+	for v, rows := range c.missing {
+		if len(rows) > 0 {
+			order = append(order, v)
+		}
 	}
-	c.refresh(v, nil)
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(len(c.missing[a]), len(c.missing[b])) })
+	return order
 }
 
-// refresh brings the columns up to date with the values of some rows; nil
-// stands for all.
-func (c *chain) refresh(v int, rows []int) {
-	set := func(i int) {
-		x := c.values[v][i]
-		if c.variables[v].Levels == 0 {
-			c.columns[v][0][i] = (x - c.centre[v]) / c.scale[v]
-			return
-		}
-		for k := range c.columns[v] {
-			c.columns[v][k][i] = 0
-		}
-		if x > 0 {
-			c.columns[v][int(x)-1][i] = 1
-		}
-	}
-	if rows == nil {
-		for i := range c.values[v] {
-			set(i)
-		}
-		return
-	}
-	for _, i := range rows {
-		set(i)
+// start fills the missing values with observed ones taken at random.
+func (c *chain) start(v int, random *rand.Rand) {
+	observed := rowsBut{n: len(c.values[v]), left: c.missing[v]}
+	for _, row := range c.missing[v] {
+		c.values[v][row] = c.variables[v].Values[observed.row(random.IntN(observed.count()))]
 	}
 }
 
 // predictors lists the columns of all other variables.
-func (c *chain) predictors(v int) [][]float64 {
-	var out [][]float64
+func (c *chain) predictors(v int) []column {
+	var out []column
 	for other, columns := range c.columns {
 		if other != v {
 			out = append(out, columns...)
@@ -266,7 +236,7 @@ func (c *chain) predictors(v int) [][]float64 {
 
 // impute draws the missing values of one variable anew.
 func (c *chain) impute(v int, random *rand.Rand) error {
-	p := regressionData{columns: c.predictors(v), observed: c.observed[v], missing: c.missing[v]}
+	p := regressionData{columns: c.predictors(v), observed: rowsBut{n: len(c.values[v]), left: c.missing[v]}, missing: c.missing[v], room: &c.room}
 	var drawn []float64
 	var err error
 	switch c.variables[v].Method {
@@ -281,15 +251,21 @@ func (c *chain) impute(v int, random *rand.Rand) error {
 	for i, row := range c.missing[v] {
 		c.values[v][row] = drawn[i]
 	}
-	c.refresh(v, c.missing[v])
 	return nil
 }
 
-func (c *chain) trace(v, imputation, iteration int) Trace {
-	x := make([]float64, len(c.missing[v]))
-	for i, row := range c.missing[v] {
-		x[i] = c.values[v][row]
+// imputed appends the present values of the missing rows to out.
+func (c *chain) imputed(v int, out []float64) []float64 {
+	out = slices.Grow(out, len(c.missing[v]))
+	for _, row := range c.missing[v] {
+		out = append(out, c.values[v][row])
 	}
+	return out
+}
+
+func (c *chain) trace(v, imputation, iteration int) Trace {
+	c.room.drawn = c.imputed(v, c.room.drawn[:0])
+	x := c.room.drawn
 	mean, sd := spread(x)
 	if len(x) < 2 {
 		sd = math.NaN()

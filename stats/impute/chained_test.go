@@ -72,7 +72,8 @@ func TestChainedEquationsAgainstMice(t *testing.T) {
 			t.Fatal(err)
 		}
 		estimates, errors := make([][]float64, 6), make([][]float64, 6)
-		for _, copied := range got.Copies {
+		for i := range got.Copies() {
+			copied := got.Copy(i)
 			fit, err := regress.OLS(regress.Columns(true, names, copied[:5]), copied[5], nil)
 			if err != nil {
 				t.Fatal(err)
@@ -121,7 +122,7 @@ func TestChainedEquationsKeepWhatIsThere(t *testing.T) {
 		return got
 	}
 	first, again, other := run(1), run(1), run(2)
-	if !slices.Equal(first.Copies[1][1], again.Copies[1][1]) || slices.Equal(first.Copies[1][1], other.Copies[1][1]) || slices.Equal(first.Copies[0][1], first.Copies[1][1]) {
+	if !slices.Equal(first.Copy(1)[1], again.Copy(1)[1]) || slices.Equal(first.Copy(1)[1], other.Copy(1)[1]) || slices.Equal(slices.Clone(first.Copy(0)[1]), first.Copy(1)[1]) {
 		t.Error("copies do not follow their names")
 	}
 	for i, v := range before {
@@ -130,11 +131,11 @@ func TestChainedEquationsKeepWhatIsThere(t *testing.T) {
 			if !math.IsNaN(data["bmi"][i]) {
 				t.Fatal("the caller's values were changed")
 			}
-			if !slices.Contains(before, first.Copies[0][1][i]) {
-				t.Errorf("row %d: %g was never observed", i, first.Copies[0][1][i])
+			if !slices.Contains(before, first.Copy(0)[1][i]) {
+				t.Errorf("row %d: %g was never observed", i, first.Copy(0)[1][i])
 			}
-		case v != first.Copies[0][1][i]:
-			t.Errorf("row %d changed from %g to %g", i, v, first.Copies[0][1][i])
+		case v != first.Copy(0)[1][i]:
+			t.Errorf("row %d changed from %g to %g", i, v, first.Copy(0)[1][i])
 		}
 	}
 	if len(first.Traces) != 2*3*2 {
@@ -173,7 +174,7 @@ func TestLevelsUnderPerfectPrediction(t *testing.T) {
 	}
 	right := 0
 	for i, was := range hidden {
-		if got.Copies[0][2][i] == was[1] {
+		if got.Copy(0)[2][i] == was[1] {
 			right++
 		}
 	}
@@ -215,7 +216,8 @@ func TestImputedSharesAreThoseOfTheHidden(t *testing.T) {
 	}
 	for level := range 3 {
 		count := 0.0
-		for _, copied := range got.Copies {
+		for i := range got.Copies() {
+			copied := got.Copy(i)
 			for i, v := range copied[1] {
 				if math.IsNaN(y[i]) && v == float64(level) {
 					count++

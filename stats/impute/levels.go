@@ -21,12 +21,12 @@ const (
 // model has columns (White, Daniel and Royston 2010, Comput Stat Data Anal
 // 54:2267-75; from memory).
 func (p regressionData) drawLevels(values []float64, levels int, random *rand.Rand) ([]float64, error) {
-	y := make([]int, len(p.observed))
 	seen := make([]bool, levels)
-	for i, row := range p.observed {
-		y[i] = int(values[row])
-		seen[y[i]] = true
-	}
+	p.observed.blocks(func(_ int, rows []int32) {
+		for _, row := range rows {
+			seen[int(values[row])] = true
+		}
+	})
 	var present []int // levels that occur; others are never drawn
 	position := make([]int, levels)
 	for level, there := range seen {
@@ -38,32 +38,42 @@ func (p regressionData) drawLevels(values []float64, levels int, random *rand.Ra
 	if len(present) < 2 {
 		return nil, errors.New("one level only is observed")
 	}
-	for i := range y {
-		y[i] = position[y[i]]
-	}
-	m := p.augmented(y, len(present))
+	m := p.augmented(values, position, len(present))
 	b, c, err := m.maximise()
 	if err != nil {
 		return nil, err
 	}
 	drawn := m.unpack(c.draw(b, 1, random))
-	predictors := make([][]float64, len(present))
-	predictors[0] = make([]float64, len(p.missing))
-	for k := 1; k < len(present); k++ {
-		predictors[k] = p.predict(drawn[k-1], p.missing)
-	}
-	out := make([]float64, len(p.missing))
-	share := make([]float64, len(present))
-	for i := range out {
-		probabilities(predictors, i, share)
-		u, k := random.Float64(), 0
-		for k < len(share)-1 && u >= share[k] {
-			u -= share[k]
-			k++
+	block := p.room.columns(len(p.columns) + 1)
+	predictors, share := newBlock(len(present)), make([]float64, len(present))
+	p.room.drawn = resized(p.room.drawn, len(p.missing))
+	out := p.room.drawn
+	for from := 0; from < len(out); from += gatherRows {
+		rows := p.missing[from:min(from+gatherRows, len(out))]
+		p.gather(rows, block)
+		for k := 1; k < len(present); k++ {
+			predict(drawn[k-1], block, predictors[k][:len(rows)])
 		}
-		out[i] = float64(present[k])
+		for i := range rows {
+			probabilities(predictors, i, share)
+			u, k := random.Float64(), 0
+			for k < len(share)-1 && u >= share[k] {
+				u -= share[k]
+				k++
+			}
+			out[from+i] = float64(present[k])
+		}
 	}
 	return out, nil
+}
+
+// newBlock makes work columns of gatherRows rows.
+func newBlock(columns int) [][]float64 {
+	block := make([][]float64, columns)
+	for j := range block {
+		block[j] = make([]float64, gatherRows)
+	}
+	return block
 }
 
 // probabilities fills share with those of row i.
@@ -82,53 +92,85 @@ func probabilities(predictors [][]float64, i int, share []float64) {
 	}
 }
 
-// logit is a multinomial logit model on rows of its own.
+// logit is a multinomial logit model on the observed rows and, behind them, some
+// of small weight.
 type logit struct {
-	data   regressionData // every row observed
-	y      []int
-	weight []float64
-	levels int
+	data     regressionData
+	values   []float64 // the variable, by row
+	position []int     // by level: its number among those that occur
+	levels   int       // that occur
+
+	extra  [][]float64 // by column: values of the rows of small weight
+	extraY []int
+	small  float64 // the weight
 }
 
-// augmented gathers the observed rows and adds those of small weight.
-func (p regressionData) augmented(y []int, levels int) logit {
-	n, k := len(p.observed), len(p.columns)
-	extra := 2 * k * levels
-	m := logit{levels: levels, y: make([]int, 0, n+extra), weight: make([]float64, 0, n+extra)}
-	m.y = append(m.y, y...)
-	for range n {
-		m.weight = append(m.weight, 1)
-	}
-	centre, scale := make([]float64, k), make([]float64, k)
-	m.data.columns = make([][]float64, k)
+// augmented adds rows of small weight to the observed ones.
+func (p regressionData) augmented(values []float64, position []int, levels int) logit {
+	k := len(p.columns)
+	size := 2 * k * levels
+	m := logit{data: p, values: values, position: position, levels: levels, extra: make([][]float64, k), small: float64(k+1) / float64(size)}
 	for j, column := range p.columns {
-		x := make([]float64, n, n+extra)
-		for i, row := range p.observed {
-			x[i] = column[row]
-		}
-		centre[j], scale[j] = spread(x)
-		m.data.columns[j] = x
-	}
-	for level := range levels {
-		for j := range k {
-			for _, side := range []float64{-1, 1} {
-				for other := range k {
-					v := centre[other]
-					if other == j {
-						v += side * scale[j]
-					}
-					m.data.columns[other] = append(m.data.columns[other], v)
+		m.extra[j] = make([]float64, 0, size)
+		centre, scale := spreadOf(func(yield func(float64) bool) {
+			x := make([]float64, gatherRows)
+			p.observed.blocks(func(_ int, rows []int32) {
+				column.gather(rows, x)
+				for i := range rows {
+					yield(x[i])
 				}
-				m.y = append(m.y, level)
-				m.weight = append(m.weight, float64(k+1)/float64(extra))
+			})
+		})
+		for range levels {
+			for other := range k {
+				for _, side := range []float64{-1, 1} {
+					v := centre
+					if other == j {
+						v += side * scale
+					}
+					m.extra[j] = append(m.extra[j], v)
+				}
 			}
 		}
 	}
-	m.data.observed = make([]int, len(m.y))
-	for i := range m.data.observed {
-		m.data.observed[i] = i
+	for level := range levels {
+		for range 2 * k {
+			m.extraY = append(m.extraY, level)
+		}
 	}
 	return m
+}
+
+// blocks visits all rows, gatherRows at a time: their columns behind a leading
+// one, levels and weights, in memory that is used again.
+func (m logit) blocks(visit func(n int, block [][]float64, y []int, weight []float64)) {
+	p := m.data
+	block, y, weight := p.room.columns(len(p.columns)+1), make([]int, gatherRows), make([]float64, gatherRows)
+	n, at := 0, 0
+	more := func() { // rows of small weight
+		for ; n < gatherRows && at < len(m.extraY); n++ {
+			block[0][n] = 1
+			for j, x := range m.extra {
+				block[j+1][n] = x[at]
+			}
+			y[n], weight[n] = m.extraY[at], m.small
+			at++
+		}
+	}
+	p.observed.blocks(func(_ int, rows []int32) {
+		p.gather(rows, block)
+		for i, row := range rows {
+			y[i], weight[i] = m.position[int(m.values[row])], 1
+		}
+		if n = len(rows); n == gatherRows { // else it is the last
+			visit(n, block, y, weight)
+			n = 0
+		}
+	})
+	for more(); n > 0; more() {
+		visit(n, block, y[:n], weight[:n])
+		n = 0
+	}
 }
 
 // unpack splits the coefficients by level, the first one left out.
@@ -171,50 +213,59 @@ func (m logit) maximise() (b []float64, c cholesky, err error) {
 
 // derivatives returns information, score and log likelihood at b.
 func (m logit) derivatives(b []float64) (information [][]float64, score []float64, likelihood float64) {
-	k, n := len(m.data.columns)+1, len(m.y)
+	k := len(m.data.columns) + 1
 	coefficients := m.unpack(b)
-	predictors := make([][]float64, m.levels)
-	predictors[0] = make([]float64, n)
-	for level := 1; level < m.levels; level++ {
-		predictors[level] = m.data.predict(coefficients[level-1], m.data.observed)
+	var sums []products // by pair of levels above the first, the second not above the first
+	for range m.levels * (m.levels - 1) / 2 {
+		sums = append(sums, newProducts(k))
 	}
-	shares := make([][]float64, m.levels)
-	for level := range shares {
-		shares[level] = make([]float64, n)
-	}
-	share := make([]float64, m.levels)
-	for i := range n {
-		probabilities(predictors, i, share)
-		for level := range share {
-			shares[level][i] = share[level]
+	predictors, shares, work, share := newBlock(m.levels), newBlock(m.levels), newBlock(3), make([]float64, m.levels)
+	w, z := work[0], work[1]
+	m.blocks(func(n int, block [][]float64, y []int, weight []float64) {
+		for level := 1; level < m.levels; level++ {
+			predict(coefficients[level-1], block, predictors[level][:n])
 		}
-		likelihood += m.weight[i] * math.Log(share[m.y[i]])
-	}
-	information, score = square(k*(m.levels-1)), make([]float64, k*(m.levels-1))
-	w, z := make([]float64, n), make([]float64, n)
-	for a := 1; a < m.levels; a++ {
-		for c := 1; c <= a; c++ {
-			for i := range n {
-				w[i] = -m.weight[i] * float64(shares[a][i]*shares[c][i])
-				z[i] = 0
-				if a == c {
-					w[i] += m.weight[i] * shares[a][i]
-					z[i] = -m.weight[i] * shares[a][i]
-					if m.y[i] == a {
-						z[i] += m.weight[i]
+		for i := range n {
+			probabilities(predictors, i, share)
+			for level := range share {
+				shares[level][i] = share[level]
+			}
+			likelihood += weight[i] * math.Log(share[y[i]])
+		}
+		pair := 0
+		for a := 1; a < m.levels; a++ {
+			for c := 1; c <= a; c++ {
+				for i := range n {
+					w[i] = -weight[i] * float64(shares[a][i]*shares[c][i])
+					z[i] = 0
+					if a == c {
+						w[i] += weight[i] * shares[a][i]
+						z[i] = -weight[i] * shares[a][i]
+						if y[i] == a {
+							z[i] += weight[i]
+						}
 					}
 				}
+				sums[pair].add(block, n, w, z, work[2])
+				pair++
 			}
-			gram, xz := m.data.products(w, z)
+		}
+	})
+	information, score = square(k*(m.levels-1)), make([]float64, k*(m.levels-1))
+	pair := 0
+	for a := 1; a < m.levels; a++ {
+		for c := 1; c <= a; c++ {
+			sums[pair].mirror()
 			for r := range k {
 				for s := range k {
-					information[(a-1)*k+r][(c-1)*k+s] = gram[r][s]
-					information[(c-1)*k+s][(a-1)*k+r] = gram[r][s]
+					information[(a-1)*k+r][(c-1)*k+s] = sums[pair].gram[r][s]
+					information[(c-1)*k+s][(a-1)*k+r] = sums[pair].gram[r][s]
 				}
 				if a == c {
-					score[(a-1)*k+r] = xz[r]
+					score[(a-1)*k+r] = sums[pair].xz[r]
 				}
 			}
+			pair++
 		}
 	}
 	return information, score, likelihood

@@ -8,57 +8,59 @@ import (
 	"slices"
 )
 
-// regressionData is the model of one variable: centred and scaled columns of the
-// others, the rows where it is observed and those where it is missing.
+// regressionData is the model of one variable: the columns of the others, the
+// rows where it is observed and those where it is missing.
 type regressionData struct {
-	columns           [][]float64
-	observed, missing []int
+	columns  []column
+	observed rowsBut
+	missing  []int32
+	room     *room
 }
 
 const gatherRows = 512
 
-// products returns Σ w·x·xᵀ and Σ x·z over the observed rows, x with a leading
-// one; w and z are by position in observed, w nil for ones.
-func (p regressionData) products(w, z []float64) (gram [][]float64, xz []float64) {
-	k := len(p.columns) + 1
-	gram, xz = square(k), make([]float64, k)
-	block := make([][]float64, k)
-	for j := range block {
-		block[j] = make([]float64, gatherRows)
+// gather fills block with the columns at rows behind a leading one.
+func (p regressionData) gather(rows []int32, block [][]float64) {
+	for i := range rows {
+		block[0][i] = 1
 	}
-	weighted := make([]float64, gatherRows)
-	for from := 0; from < len(p.observed); from += gatherRows {
-		rows := p.observed[from:min(from+gatherRows, len(p.observed))]
-		n := len(rows)
-		for i := range n {
-			block[0][i] = 1
+	for j, column := range p.columns {
+		column.gather(rows, block[j+1])
+	}
+}
+
+// products are Σ w·x·xᵀ and Σ x·z, x with a leading one.
+type products struct {
+	gram [][]float64
+	xz   []float64
+}
+
+func newProducts(k int) products { return products{square(k), make([]float64, k)} }
+
+// add adds a block of n rows; w is nil for ones, weighted is room.
+func (p products) add(block [][]float64, n int, w, z, weighted []float64) {
+	for a := range p.xz {
+		left := block[a][:n]
+		p.xz[a] += inner(left, z[:n])
+		if w != nil {
+			for i := range n {
+				weighted[i] = float64(left[i] * w[i])
+			}
+			left = weighted[:n]
 		}
-		for j, column := range p.columns {
-			target := block[j+1][:n]
-			for i, row := range rows {
-				target[i] = column[row]
-			}
-		}
-		for a := range k {
-			left := block[a][:n]
-			xz[a] += inner(left, z[from:from+n])
-			if w != nil {
-				for i := range n {
-					weighted[i] = float64(left[i] * w[from+i])
-				}
-				left = weighted[:n]
-			}
-			for b := range a + 1 {
-				gram[a][b] += inner(left, block[b][:n])
-			}
+		for b := range a + 1 {
+			p.gram[a][b] += inner(left, block[b][:n])
 		}
 	}
-	for a := range k {
+}
+
+// mirror completes the upper half of gram.
+func (p products) mirror() {
+	for a := range p.gram {
 		for b := range a {
-			gram[b][a] = gram[a][b]
+			p.gram[b][a] = p.gram[a][b]
 		}
 	}
-	return gram, xz
 }
 
 // inner is a scalar product in four interleaved sums.
@@ -174,48 +176,78 @@ func (c cholesky) draw(b []float64, scale float64, random *rand.Rand) []float64 
 	return out
 }
 
-// predict returns the linear predictor at rows.
-func (p regressionData) predict(b []float64, rows []int) []float64 {
-	out := make([]float64, len(rows))
+// predict fills out with the linear predictor of the rows of a block.
+func predict(b []float64, block [][]float64, out []float64) {
 	for i := range out {
 		out[i] = b[0]
 	}
-	for j, column := range p.columns {
-		slope := b[j+1]
+	for j, slope := range b[1:] {
 		if slope == 0 {
 			continue
 		}
-		for i, row := range rows {
-			out[i] += float64(slope * column[row])
+		for i, x := range block[j+1][:len(out)] {
+			out[i] += float64(slope * x)
 		}
 	}
-	return out
 }
+
+// predictMissing fills out with the linear predictor of the missing rows.
+func (p regressionData) predictMissing(b []float64, out []float64) {
+	block := p.room.columns(len(p.columns) + 1)
+	for from := 0; from < len(p.missing); from += gatherRows {
+		rows := p.missing[from:min(from+gatherRows, len(p.missing))]
+		p.gather(rows, block)
+		predict(b, block, out[from:from+len(rows)])
+	}
+}
+
+// donor is an observation that predictive mean matching may take.
+type donor struct{ fitted, value float64 }
 
 // drawNumbers draws parameters from their posterior under a flat prior, and then
 // values: predictions with noise, or observed values of rows whose prediction by
-// the least-squares coefficients is near to the drawn one.
+// the least-squares coefficients is near to the drawn one. They stand in the room
+// until the next draw.
 func (p regressionData) drawNumbers(values []float64, matching bool, random *rand.Rand) ([]float64, error) {
-	y := make([]float64, len(p.observed))
-	for i, row := range p.observed {
-		y[i] = values[row]
-	}
-	gram, xy := p.products(nil, y)
-	c := factorise(gram)
-	df := len(y) - c.rank
+	k := len(p.columns) + 1
+	block, sums := p.room.columns(k), newProducts(k)
+	y := make([]float64, gatherRows)
+	p.observed.blocks(func(_ int, rows []int32) {
+		p.gather(rows, block)
+		for i, row := range rows {
+			y[i] = values[row]
+		}
+		sums.add(block, len(rows), nil, y, nil)
+	})
+	sums.mirror()
+	c := factorise(sums.gram)
+	df := p.observed.count() - c.rank
 	if df < 1 {
 		return nil, errors.New("too few observed values for the other variables")
 	}
-	b := c.solve(xy)
-	fitted := p.predict(b, p.observed)
-	var rss float64
-	for i := range y {
-		rss += float64((y[i] - fitted[i]) * (y[i] - fitted[i]))
-	}
-	sigma := math.Sqrt(rss / chiSquare(float64(df), random))
-	drawn := p.predict(c.draw(b, sigma, random), p.missing)
+	b := c.solve(sums.xz)
 	if matching {
-		return match(fitted, y, drawn, random), nil
+		p.room.pool = resized(p.room.pool, p.observed.count())
+	}
+	var rss float64
+	fitted := make([]float64, gatherRows)
+	p.observed.blocks(func(from int, rows []int32) {
+		p.gather(rows, block)
+		predict(b, block, fitted[:len(rows)])
+		for i, row := range rows {
+			rss += float64((values[row] - fitted[i]) * (values[row] - fitted[i]))
+			if matching {
+				p.room.pool[from+i] = donor{fitted[i], values[row]}
+			}
+		}
+	})
+	sigma := math.Sqrt(rss / chiSquare(float64(df), random))
+	p.room.drawn = resized(p.room.drawn, len(p.missing))
+	drawn := p.room.drawn
+	p.predictMissing(c.draw(b, sigma, random), drawn)
+	if matching {
+		match(p.room.pool, drawn, random)
+		return drawn, nil
 	}
 	for i := range drawn {
 		drawn[i] += float64(sigma * random.NormFloat64())
@@ -247,21 +279,16 @@ func chiSquare(df float64, random *rand.Rand) float64 {
 	}
 }
 
-// match returns for each drawn prediction the value of one of the observations
-// with the nearest fitted predictions, taken at random.
-func match(fitted, y, drawn []float64, random *rand.Rand) []float64 {
-	type donor struct{ fitted, value float64 }
-	pool := make([]donor, len(y))
-	for i := range pool {
-		pool[i] = donor{fitted[i], y[i]}
-	}
+// match puts in the place of each drawn prediction the value of one of the
+// observations with the nearest fitted predictions, taken at random. It sorts the
+// pool.
+func match(pool []donor, drawn []float64, random *rand.Rand) {
 	slices.SortFunc(pool, func(a, b donor) int {
 		if a.fitted != b.fitted {
 			return cmp.Compare(a.fitted, b.fitted)
 		}
 		return cmp.Compare(a.value, b.value)
 	})
-	out := make([]float64, len(drawn))
 	wanted := min(donors, len(pool))
 	for i, target := range drawn {
 		high, _ := slices.BinarySearchFunc(pool, target, func(d donor, t float64) int { return cmp.Compare(d.fitted, t) })
@@ -273,7 +300,6 @@ func match(fitted, y, drawn []float64, random *rand.Rand) []float64 {
 				high++
 			}
 		}
-		out[i] = pool[low+random.IntN(wanted)].value
+		drawn[i] = pool[low+random.IntN(wanted)].value
 	}
-	return out
 }

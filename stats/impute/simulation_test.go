@@ -108,7 +108,8 @@ func completeSlope(t *testing.T, x [3][]float64, y []float64) float64 {
 func pooledFit(t *testing.T, got *Imputed, y []float64) []Pooled {
 	t.Helper()
 	estimates, variances := make([][]float64, 4), make([][]float64, 4)
-	for _, copied := range got.Copies {
+	for i := range got.Copies() {
+		copied := got.Copy(i)
 		fit, err := regress.OLS(regress.Columns(true, nil, copied[:3]), y, nil)
 		if err != nil {
 			t.Fatal(err)

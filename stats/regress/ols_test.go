@@ -1,6 +1,7 @@
 package regress
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"testing"
@@ -213,5 +214,29 @@ func TestInterceptAlone(t *testing.T) {
 	near(t, "standard error", mustCovariance(t, f, Classical).SE()[0], math.Sqrt(7.0/3), 1e-15)
 	if !math.IsNaN(f.F) {
 		t.Errorf("F %v", f.F)
+	}
+}
+
+// What was estimated before the rows were dropped stays as it was.
+func TestDropRowsKeepsTheFit(t *testing.T) {
+	cohort := readTable(t, "golden/in/cohort.csv")
+	d := NewDesign(true)
+	d.AddPolynomial("age", cohort.numbers("age"), 2)
+	d.Add("height", cohort.numbers("height"))
+	f := mustOLS(t, d, cohort.numbers("cpp"), nil)
+	c, err := f.Covariance(HC3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answers := func() string {
+		return fmt.Sprintf("%v %v %v %v", f.CoefficientTable(c, 0.95), f.TermTests(c), f.Combination(c, "sum", []float64{0, 1, 2, 3}, 0.95), f.R2)
+	}
+	before := answers()
+	f.DropRows()
+	if after := answers(); after != before {
+		t.Errorf("before %s\nafter %s", before, after)
+	}
+	if f.Residuals != nil || f.working != nil || f.outcome != nil {
+		t.Error("rows are still held")
 	}
 }

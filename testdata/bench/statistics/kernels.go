@@ -81,7 +81,8 @@ func imputation(c columns) (string, error) {
 	}
 	var estimates, variances []float64
 	df := 0.0
-	for _, copied := range got.Copies {
+	for i := range got.Copies() {
+		copied := got.Copy(i)
 		f, err := regress.OLS(regress.Columns(true, imputed[:12], copied[:12]), copied[12], nil)
 		if err != nil {
 			return "", err
