@@ -42,26 +42,17 @@ func Quantile(d *Design, y, weights []float64, tau float64) (*QuantileFit, error
 // quantileFrom fits from a least-squares start; basis may hold the rows of a
 // nearby solution. The start is not changed.
 func quantileFrom(start *Model, weights []float64, tau float64, basis []int) (*QuantileFit, error) {
-	q := &QuantileFit{Model: *start, Tau: tau, objectiveWeights: weights, Unique: true, start: start}
-	q.Warnings = slices.Clone(start.Warnings)
-	q.coordinates = slices.Clone(start.coordinates)
-	if q.Rank == 0 {
-		return nil, errors.New("regress: no column can be fitted")
-	}
-	search := newQuantileSearch(q, start.working)
-	if err := search.run(basis); err != nil {
+	room := make([]float64, start.N)
+	q, search, err := quantilePlane(start, weights, tau, basis, room)
+	if err != nil {
 		return nil, err
 	}
-	q.Basis = search.basisRows()
-	q.Steps = search.steps
-	slices.Sort(q.Basis)
 	if search.flat() {
 		q.Unique = false
 		q.warn(WarnNonUnique, "other coefficients are as good: the quantile lies between observations", nil, nil)
 	}
-	q.exactCoefficients(q.outcome)
-	q.residuals(q.outcome)
-	q.Residuals = q.working
+	q.residualsInto(room, q.outcome)
+	q.working, q.Residuals = room, room
 	q.takeBack()
 	q.Objective = q.sum(func(from, to int) float64 {
 		var part float64
@@ -79,6 +70,26 @@ func quantileFrom(start *Model, weights []float64, tau float64, basis []int) (*Q
 		return part
 	})
 	return q, nil
+}
+
+// quantilePlane finds the fitted coefficients alone. room has a number for each
+// row, which the search uses.
+func quantilePlane(start *Model, weights []float64, tau float64, basis []int, room []float64) (*QuantileFit, *quantileSearch, error) {
+	q := &QuantileFit{Model: *start, Tau: tau, objectiveWeights: weights, Unique: true, start: start}
+	q.Warnings = slices.Clone(start.Warnings)
+	q.coordinates = slices.Clone(start.coordinates)
+	if q.Rank == 0 {
+		return nil, nil, errors.New("regress: no column can be fitted")
+	}
+	search := newQuantileSearch(q, start.working, room)
+	if err := search.run(basis); err != nil {
+		return nil, nil, err
+	}
+	q.Basis = search.basisRows()
+	q.Steps = search.steps
+	slices.Sort(q.Basis)
+	q.exactCoefficients(q.outcome)
+	return q, search, nil
 }
 
 // exactCoefficients solves the square system of the basis rows. Where these are

@@ -106,24 +106,38 @@ func (q *QuantileFit) neighbourDensity(width float64) (density []float64, zero i
 	for q.Tau-width < 0 || q.Tau+width > 1 {
 		width /= 2
 	}
-	below, err := quantileFrom(q.start, nil, q.Tau-width, q.Basis)
+	density = make([]float64, q.N) // until the last loop the room of the searches
+	below, _, err := quantilePlane(q.start, nil, q.Tau-width, q.Basis, density)
 	if err != nil {
 		return nil, 0, err
 	}
-	above, err := quantileFrom(q.start, nil, q.Tau+width, q.Basis)
+	above, _, err := quantilePlane(q.start, nil, q.Tau+width, q.Basis, density)
 	if err != nil {
 		return nil, 0, err
 	}
-	density = below.Residuals
 	const tiny = 1.0 / (1 << 26) // the root of the machine precision: keeps the quotient finite
-	for i := range density {
-		difference := below.Residuals[i] - above.Residuals[i] // of the fitted quantiles
-		density[i] = 0
-		if difference > tiny {
-			density[i] = 2 * width / (difference - tiny)
-		} else {
-			zero++
+	crossed := make([]int, chunkCount(q.N))
+	inChunks(q.N, func() func(chunk, from, to int) {
+		upper, low := make([]float64, blockRows), make([]float64, blockRows)
+		return func(chunk, from, to int) {
+			blocks(from, to, func(from, to int) {
+				part := density[from:to]
+				below.residualBlock(q.outcome, from, to, part, low)
+				above.residualBlock(q.outcome, from, to, upper, low)
+				for i := range part {
+					difference := part[i] - upper[i] // of the fitted quantiles
+					part[i] = 0
+					if difference > tiny {
+						part[i] = 2 * width / (difference - tiny)
+					} else {
+						crossed[chunk]++
+					}
+				}
+			})
 		}
+	})
+	for _, count := range crossed {
+		zero += count
 	}
 	return density, zero, nil
 }
@@ -133,11 +147,12 @@ func (q *QuantileFit) kernelDensity(width float64) []float64 {
 	for q.Tau-width < 0 || q.Tau+width > 1 {
 		width /= 2
 	}
-	sorted := slices.Sorted(slices.Values(q.Residuals))
+	sorted := slices.Clone(q.Residuals)
+	slices.Sort(sorted)
 	quartiles := stats.Quantile(sorted, 0.75, stats.ModePositions) - stats.Quantile(sorted, 0.25, stats.ModePositions)
 	spread := min(math.Sqrt(stats.Variance(q.Residuals)), quartiles/1.34)
 	h := (stats.NormalQuantile(q.Tau+width) - stats.NormalQuantile(q.Tau-width)) * spread
-	density := make([]float64, q.N)
+	density := sorted // which is done with
 	for i, r := range q.Residuals {
 		density[i] = normalDensity(r/h) / h
 	}

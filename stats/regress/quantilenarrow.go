@@ -15,7 +15,7 @@ func (s *quantileSearch) narrow(basis []int) error {
 	if !near.settle() {
 		return s.solve(allColumns(f.N), nil)
 	}
-	r := make([]float64, f.N)
+	r := s.room
 	s.residuals(near.b, r)
 	limit := s.band(r)
 	active := make([]bool, f.N)

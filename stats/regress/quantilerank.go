@@ -78,7 +78,7 @@ func (q *QuantileFit) rankPath(j int) (*rankPath, error) {
 		again := decompose(others, y, nil)
 		again.refine(y)
 		y = again.working
-		search := newQuantileSearch(&QuantileFit{Model: *base, Tau: q.Tau}, y)
+		search := newQuantileSearch(&QuantileFit{Model: *base, Tau: q.Tau}, y, nil)
 		v = *search.activate(v.rows)
 		v.outside = make([]float64, v.p)
 	}

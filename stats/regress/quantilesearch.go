@@ -20,12 +20,13 @@ const (
 type quantileSearch struct {
 	fit   *QuantileFit
 	y     []float64 // residuals of least squares
+	room  []float64 // for as many
 	steps int
 	walk  *vertex
 }
 
-func newQuantileSearch(fit *QuantileFit, residuals []float64) *quantileSearch {
-	return &quantileSearch{fit: fit, y: residuals}
+func newQuantileSearch(fit *QuantileFit, residuals, room []float64) *quantileSearch {
+	return &quantileSearch{fit: fit, y: residuals, room: room}
 }
 
 func (s *quantileSearch) basisRows() []int {

@@ -128,10 +128,14 @@ func (f *Model) residualBlock(y []float64, from, to int, hi, lo []float64) {
 // residuals fills in y − X b.
 func (f *Model) residuals(y []float64) {
 	f.working = make([]float64, f.N)
+	f.residualsInto(f.working, y)
+}
+
+func (f *Model) residualsInto(out, y []float64) {
 	inChunks(f.N, func() func(chunk, from, to int) {
 		lo := make([]float64, blockRows)
 		return func(_, from, to int) {
-			blocks(from, to, func(from, to int) { f.residualBlock(y, from, to, f.working[from:to], lo) })
+			blocks(from, to, func(from, to int) { f.residualBlock(y, from, to, out[from:to], lo) })
 		}
 	})
 }

@@ -99,7 +99,8 @@ func quantileKnots(x []float64, inner int) (knots []float64, boundary [2]float64
 	if len(x) == 0 || slices.ContainsFunc(x, func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) }) {
 		return nil, boundary, fmt.Errorf("regress: the predictor of a spline needs finite values")
 	}
-	sorted := slices.Sorted(slices.Values(x))
+	sorted := slices.Clone(x)
+	slices.Sort(sorted)
 	for i := 1; i <= inner; i++ {
 		knots = append(knots, stats.Quantile(sorted, float64(i)/float64(inner+1), stats.ModePositions))
 	}
