@@ -18,6 +18,10 @@
 //     same people as all other numbers of the set. One after another is told, the
 //     first model first, unless with it the number of a group of few would follow.
 //     Of a model whose number is hidden the coefficients stay, made coarse.
+//   - agreement: people who were measured twice, and recordings seen by readers, lie
+//     in one another. A number a few away from one that is told is hidden, with the
+//     digits that would tell it; a kappa on whose few disagreements its interval
+//     would tell has none.
 //
 // What is hidden for another is chosen by what it is worth to a reader: the cells
 // of the set that the plan names first are the last to go, and a difference of few
@@ -119,6 +123,7 @@ type checker struct {
 	rank    []int           // by set: its place in the plan, the most important first
 	log     reporter
 
+	agreement  []concealed                    // by row of the table of agreement
 	blocksDone map[string]disclose.Protection // of tables that no layer knows
 }
 
@@ -203,6 +208,7 @@ func (c *checker) release(f *schema.Frame) *schema.Frame {
 		out.CopyRow(out.AddRow(), f, row)
 	}
 	given := readModels(out)
+	c.agreement = c.concealAgreement(f)
 	for row := range out.N {
 		c.releaseRow(out, row, given)
 	}

@@ -98,6 +98,8 @@ func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
 		r.hideAll(ruleExtreme)
 	case f.Has("model"):
 		c.releaseModelRow(r)
+	case f.Table.Name == agreementTable && known:
+		c.releaseAgreement(r, g, c.agreement[at])
 	case f.Table.Name == comparisonTable && r.text(ageBand) == everyLevel:
 		c.releaseTotal(r)
 	case !known:
