@@ -58,13 +58,14 @@ async function checkPage(name) {
   page.on('request', (r) => {
     if (!r.url().startsWith(new URL('.', url).href) && !/^(data|blob):/.test(r.url())) fault(name, 'request', r.url());
   });
-  const shot = async (kind) => { if (shots) await page.screenshot({ path: join(shots, `${basename(name)}.${kind}.png`), fullPage: true }); };
+  const shot = async (kind) => { if (shots) await page.screenshot({ path: join(shots, `${basename(name)}.${kind}.png`), fullPage: true, timeout: 120_000 }); };
 
   await page.setViewportSize({ width: 1280, height: 900 });
   await page.goto(url);
   await keyboard(page, name, url);
-  await axe(page, name, 'at 1280 px');
   await shot('wide');
+  await unfolded(page, name);
+  await axe(page, name, 'at 1280 px');
   await contrast(page, name);
   await withoutColour(page, name, shot);
 
@@ -127,6 +128,17 @@ async function keyboard(page, name, url) {
   if (locked > 0) fault(name, 'keyboard', `${locked} places scroll sideways and cannot be reached by keyboard`);
 }
 
+// What is folded opens by keyboard, and what was hidden in it stays so without.
+async function unfolded(page, name) {
+  for (const fold of await page.$$('details:not([open])')) {
+    const summary = await fold.$('summary');
+    const hidden = await fold.evaluate((e) => [...e.children].slice(1).every((c) => !c.checkVisibility({ contentVisibilityAuto: true })));
+    await summary.focus();
+    await page.keyboard.press('Enter');
+    if (!hidden || !await summary.evaluate((e) => e.parentElement.open)) fault(name, 'keyboard', `"${await summary.textContent()}" does not open by Enter`);
+  }
+}
+
 // Contrast of what is drawn, on white: 4.5 of text, 3 of lines, markers and edges
 // (WCAG 2.2, 1.4.3 and 1.4.11). What is marked as decoration is passed over.
 async function contrast(page, name) {
@@ -158,11 +170,15 @@ async function withoutColour(page, name, shot) {
   await session.detach();
 }
 
-// Print on A4 with margins of a centimetre: nothing is cut at the right.
+// Print on A4 with margins of a centimetre: nothing is cut at the right, and what
+// was folded on the screen is there.
 async function print(page, name, shot) {
+  await page.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = false; });
   await page.emulateMedia({ media: 'print' });
   await page.setViewportSize({ width: 718, height: 1000 });
   const cut = await page.evaluate(() => [...document.querySelectorAll('main *')].filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && e.checkVisibility()).map((e) => `${e.tagName.toLowerCase()} ${(e.id || e.textContent).trim().slice(0, 40)}`));
+  const folded = await page.evaluate(() => [...document.querySelectorAll('details > :not(summary)')].filter((e) => !e.checkVisibility({ contentVisibilityAuto: true }) || e.getBoundingClientRect().height === 0).map((e) => (e.id || e.textContent).trim().slice(0, 40)));
+  for (const what of folded.slice(0, 5)) fault(name, 'print', `folded on paper: ${what}`);
   for (const what of cut.slice(0, 5)) fault(name, 'print', `cut at the right: ${what}`);
   await shot('print');
   await page.emulateMedia({ media: null });

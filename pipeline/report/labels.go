@@ -6,27 +6,13 @@ import (
 	"tonocohort/schema"
 )
 
-// labels are names of the trade for the columns that every study has.
-func labels() map[string]string {
-	return map[string]string{
-		"age_years": "Age", "sex": "Sex", "age_band": "Age band", "height_cm": "Height", "weight_kg": "Weight",
-		"bmi_kg_m2": "Body mass index", "bsa_m2": "Body surface area", "egfr_ckdepi2021": "Estimated GFR (CKD-EPI 2021)",
-		"heart_rate_bpm": "Heart rate", "treated": "Blood-pressure-lowering treatment", "posture": "Posture", "centre": "Centre",
-		"brachial_sbp_mmhg": "Brachial SBP", "brachial_dbp_mmhg": "Brachial DBP", "brachial_map_mmhg": "Brachial mean pressure", "brachial_pp_mmhg": "Brachial PP",
-		"central_sbp_mmhg": "Central SBP", "central_dbp_mmhg": "Central DBP", "central_map_mmhg": "Central mean pressure", "central_pp_mmhg": "Central PP",
-		"pp_amplification_ratio": "PP amplification (brachial/central)", "sbp_amplification_mmhg": "SBP amplification (brachial − central)",
-		"augmentation_pressure_mmhg": "Augmentation pressure", "augmentation_index_pct": "Augmentation index", "augmentation_index_hr75_pct": "Augmentation index at 75/min",
-		"ejection_duration_ms": "Ejection duration", "intercept": "Intercept",
-	}
-}
-
 // Label is the name of a column in a publication table: its own where we have
 // none for it, without what the unit says again.
 func Label(column, unit string) string {
 	if column == "" {
 		return ""
 	}
-	name, known := labels()[column]
+	name, known := schema.QuantityName(column)
 	if !known {
 		name = column
 		suffix := strings.NewReplacer("/", "_", "·", "_", "%", "pct").Replace(strings.ToLower(unit))
@@ -46,7 +32,7 @@ func Label(column, unit string) string {
 // below 140 as Brachial SBP (mmHg) not below 140.
 func reasonWords(reason string) string {
 	column, rest, _ := strings.Cut(reason, " ")
-	if _, known := labels()[column]; !known {
+	if _, known := schema.QuantityName(column); !known {
 		return plainWords(reason)
 	}
 	return axisLabel(column, unitOfName(column)) + " " + plainWords(rest)

@@ -32,7 +32,7 @@ type digest struct{ Of, SHA256 string }
 // style and figures stand in it, and there is no script. Everything in it comes
 // from released tables and from settings.
 func WriteReport(w io.Writer, s Source) error {
-	page, err := template.New("report").Funcs(template.FuncMap{"figure": inline, "page": onPage}).Parse(reportPage + tablePart)
+	page, err := template.New("report").Funcs(template.FuncMap{"figure": inline, "page": onPage, "quantity": quantity, "pieces": pieces}).Parse(reportPage + tablePart)
 	if err != nil {
 		return err
 	}
@@ -80,8 +80,24 @@ func onPage(t *Table) any {
 		Groups []group
 		Heads  []string
 		Span   int
-	}{t, t.groups(), t.Stub[1:], len(t.Stub) - 1 + len(t.Columns)}
+		Fold   bool
+	}{t, t.groups(), t.Stub[1:], len(t.Stub) - 1 + len(t.Columns), len(t.Rows) > unfolded}
 }
+
+// unfolded is how many rows of a table the page shows at once: a longer one is
+// folded, so that a reader with a small window comes to what follows.
+const unfolded = 12
+
+// quantity reports a cell that is read as one number with what belongs to it, and
+// is not broken between two lines.
+func quantity(cell string) bool {
+	return strings.ContainsAny(cell, "0123456789") && !strings.ContainsFunc(cell, func(r rune) bool {
+		return unicode.IsLetter(r) && r != 'P' && !strings.ContainsRune("to", r)
+	})
+}
+
+// pieces cuts a cell behind its semicolons, where its line may break.
+func pieces(cell string) []string { return strings.SplitAfter(cell, "; ") }
 
 // sections lists the parts of the report in their order.
 func sections(s Source) []section {

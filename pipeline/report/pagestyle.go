@@ -37,8 +37,11 @@ const reportPage = `<!DOCTYPE html>
 </figure>
 {{end}}{{range .Tables}}{{template "table" page .}}{{end}}{{range .Closing}}<p>{{.}}</p>
 {{end}}{{if .Command}}<pre class="wide" role="region" aria-label="Command" tabindex="0"><code>{{.Command}}</code></pre>
-{{end}}{{if .Digests}}<dl>{{range .Digests}}<dt>{{.Of}}</dt><dd><code>{{.SHA256}}</code></dd>
+{{end}}{{if .Digests}}<details>
+<summary>Digests: {{len .Digests}} files</summary>
+<dl>{{range .Digests}}<dt>{{.Of}}</dt><dd><code>{{.SHA256}}</code></dd>
 {{end}}</dl>
+</details>
 {{end}}</div>
 </section>
 {{end}}</main>
@@ -48,17 +51,20 @@ const reportPage = `<!DOCTYPE html>
 `
 
 // tablePart is a table with its notes, in a region that scrolls by keyboard.
-const tablePart = `{{define "table"}}<div class="wide" role="region" aria-labelledby="{{.Name}}" tabindex="0">
+const tablePart = `{{define "table"}}{{if .Fold}}<details>
+<summary>{{.Title}}: table of {{len .Rows}} rows</summary>
+{{end}}<div class="wide" role="region" aria-labelledby="{{.Name}}" tabindex="0">
 <table>
 <caption id="{{.Name}}">{{.Title}}</caption>
 <thead><tr>{{range .Heads}}<th scope="col" class="stub">{{.}}</th>{{end}}{{range .Columns}}<th scope="col">{{.}}</th>{{end}}</tr></thead>
 {{$span := .Span}}{{range .Groups}}<tbody>
 <tr><th scope="rowgroup" colspan="{{$span}}">{{.Label}}</th></tr>
-{{range .Rows}}<tr>{{range .Labels}}<th scope="row">{{.}}</th>{{end}}{{range .Cells}}<td>{{.}}</td>{{end}}</tr>
+{{range .Rows}}<tr>{{range .Labels}}<th scope="row">{{.}}</th>{{end}}{{range .Cells}}{{if quantity .}}<td>{{range pieces .}}<span>{{.}}</span>{{end}}</td>{{else}}<td>{{.}}</td>{{end}}{{end}}</tr>
 {{end}}</tbody>
 {{end}}</table>
 </div>
 {{range .Notes}}<p class="note">{{.}}</p>
+{{end}}{{if .Fold}}</details>
 {{end}}{{end}}`
 
 const reportStyle template.CSS = `
@@ -75,7 +81,9 @@ nav ol{columns:2 16rem;padding-left:1.6rem;max-width:44rem}
 nav h2{font-size:1rem;margin:1rem 0 .2rem}
 .skip{position:absolute;left:-100rem}
 .skip:focus{left:1rem;top:.5rem;background:#fff;padding:.4rem .6rem;outline:3px solid #111}
-a:focus-visible,.wide:focus-visible{outline:3px solid #0072b2;outline-offset:2px}
+summary{cursor:pointer;font-weight:600;padding:.35rem 0;max-width:44rem}
+details{margin:.6rem 0;border-top:1px solid #767676;border-bottom:1px solid #767676}
+a:focus-visible,summary:focus-visible,.wide:focus-visible{outline:3px solid #0072b2;outline-offset:2px}
 main:focus{outline:none}
 section{border-top:1px solid #767676;padding:1.2rem 0}
 .item{margin:0 0 .3rem;color:#444;font-size:.9rem}
@@ -92,11 +100,13 @@ thead th{border-bottom:1px solid #111;vertical-align:bottom}
 tbody th,thead th.stub{text-align:left}
 tbody th[scope=row]{font-weight:400;white-space:pre-wrap;min-width:4rem}
 tbody th[scope=rowgroup]{padding-top:.6rem}
+td span{white-space:nowrap}
 dt{font-weight:600;margin-top:.4rem}
 dd{margin:0;overflow-wrap:anywhere}
 pre{background:#f2f2f2;padding:.6rem .8rem}
 code{font-family:ui-monospace,"Liberation Mono",monospace;font-size:.9rem}
 @media (min-width:62rem){section{display:grid;grid-template-columns:7.5rem minmax(0,1fr);column-gap:1rem}.item{grid-column:1;text-align:right;padding-top:.3rem}.body{grid-column:2;min-width:0}
 header,footer{padding-left:8.5rem}}
-@media print{body{max-width:none;padding:0;font-size:10pt}nav,.skip{display:none}.wide{overflow:visible}figure,tr{break-inside:avoid}figure svg{max-width:100%;height:auto}h2{break-after:avoid}table{font-size:8pt}thead{display:table-header-group}}
+@media (max-width:40rem){tbody th[scope=row]:first-child,thead th:first-child{position:sticky;left:0;background:#fff;min-width:6rem}tbody th[scope=rowgroup]{position:static}th,td{padding:.2rem .4rem}}
+@media print{td span{white-space:normal}details{border:none}summary{display:none}details::details-content{display:block;content-visibility:visible;block-size:auto;overflow:visible}.item,.body>p{break-after:avoid}body{max-width:none;padding:0;font-size:10pt}nav,.skip{display:none}.wide{overflow:visible}figure,tr{break-inside:avoid}figure svg{max-width:100%;max-height:225mm;height:auto}h2{break-after:avoid}table{font-size:8pt}thead{display:table-header-group}}
 `

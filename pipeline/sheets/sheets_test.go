@@ -9,6 +9,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"tonocohort/schema"
 )
 
 // pulses is a sheet with a wave of sines: what it shows is of no matter here.
@@ -171,5 +173,16 @@ func TestSheetWithoutTraceWavesAndBeats(t *testing.T) {
 	}
 	if strings.Contains(page, "NaN") {
 		t.Error("NaN on a page")
+	}
+}
+
+// Every value of a sheet has the name that the report gives it.
+func TestQuantitiesHaveTheirLabels(t *testing.T) {
+	for _, primary := range schema.Calibrations {
+		for _, q := range Quantities(primary) {
+			if label, known := schema.QuantityName(q.Column); !known || q.Label != label {
+				t.Errorf("%s is called %q on a sheet, %q elsewhere", q.Column, q.Label, label)
+			}
+		}
 	}
 }

@@ -185,9 +185,9 @@ func (v *view) values(b *Book) {
 func scaledBy(calibration string) string {
 	switch calibration {
 	case "sbp_dbp":
-		return "cuff SBP and DBP"
+		return "brachial SBP and DBP"
 	case "map_dbp":
-		return "cuff mean and DBP"
+		return "brachial mean and DBP"
 	case "as_recorded":
 		return "nothing: they were recorded in mmHg"
 	}

@@ -2,6 +2,8 @@ package sheets
 
 import (
 	"strings"
+
+	"tonocohort/schema"
 )
 
 // meanings says in a few words what the named rules stand for. A name that is not
@@ -58,32 +60,36 @@ func meant(name string) string {
 
 // Quantities lists the values of a sheet, in order.
 func Quantities(primary string) []Quantity {
-	other, by := "map_dbp", "cuff mean and DBP"
-	if primary == "map_dbp" {
-		other, by = "sbp_dbp", "cuff SBP and DBP"
+	other := "map_dbp"
+	if primary == other {
+		other = "sbp_dbp"
 	}
-	return []Quantity{
-		{"heart_rate_bpm", "Heart rate", "1/min", 0},
-		{"brachial_sbp_mmhg", "Cuff SBP", "mmHg", 0},
-		{"brachial_dbp_mmhg", "Cuff DBP", "mmHg", 0},
-		{"brachial_map_mmhg", "Cuff mean pressure", "mmHg", 0},
-		{"brachial_pp_mmhg", "Cuff PP", "mmHg", 0},
-		{"central_sbp_mmhg", "Central SBP", "mmHg", 1},
-		{"central_dbp_mmhg", "Central DBP", "mmHg", 1},
-		{"central_pp_mmhg", "Central PP", "mmHg", 1},
-		{"central_sbp_" + other + "_mmhg", "Central SBP, scaled by " + by, "mmHg", 1},
-		{"central_pp_" + other + "_mmhg", "Central PP, scaled by " + by, "mmHg", 1},
-		{"central_sbp_moving_average_mmhg", "Central SBP by moving average", "mmHg", 1},
-		{"pp_amplification_ratio", "PP, cuff over aorta", "ratio", 2},
-		{"augmentation_pressure_mmhg", "Augmentation pressure", "mmHg", 1},
-		{"augmentation_index_pct", "Augmentation index", "%", 0},
-		{"augmentation_index_hr75_pct", "Augmentation index at 75/min", "%", 0},
-		{"shoulder_ms", "Foot to first shoulder", "ms", 0},
-		{"ejection_duration_ms", "Foot to end of ejection", "ms", 0},
-		{"peripheral_form_factor", "Form factor of the wave that was recorded", "ratio", 2},
-		{"beats_found", "Beats found", "beats", 0},
-		{"beats_used", "Beats in the average", "beats", 0},
+	list := []Quantity{
+		{Column: "heart_rate_bpm", Unit: "1/min"},
+		{Column: "brachial_sbp_mmhg", Unit: "mmHg"},
+		{Column: "brachial_dbp_mmhg", Unit: "mmHg"},
+		{Column: "brachial_map_mmhg", Unit: "mmHg"},
+		{Column: "brachial_pp_mmhg", Unit: "mmHg"},
+		{Column: "central_sbp_mmhg", Unit: "mmHg", Digits: 1},
+		{Column: "central_dbp_mmhg", Unit: "mmHg", Digits: 1},
+		{Column: "central_pp_mmhg", Unit: "mmHg", Digits: 1},
+		{Column: "central_sbp_" + other + "_mmhg", Unit: "mmHg", Digits: 1},
+		{Column: "central_pp_" + other + "_mmhg", Unit: "mmHg", Digits: 1},
+		{Column: "central_sbp_moving_average_mmhg", Unit: "mmHg", Digits: 1},
+		{Column: "pp_amplification_ratio", Unit: "ratio", Digits: 2},
+		{Column: "augmentation_pressure_mmhg", Unit: "mmHg", Digits: 1},
+		{Column: "augmentation_index_pct", Unit: "%"},
+		{Column: "augmentation_index_hr75_pct", Unit: "%"},
+		{Column: "shoulder_ms", Unit: "ms"},
+		{Column: "ejection_duration_ms", Unit: "ms"},
+		{Column: "peripheral_form_factor", Unit: "ratio", Digits: 2},
+		{Column: "beats_found", Unit: "beats"},
+		{Column: "beats_used", Unit: "beats"},
 	}
+	for i := range list {
+		list[i].Label, _ = schema.QuantityName(list[i].Column)
+	}
+	return list
 }
 
 // ArteryWords names the wave that was recorded.
