@@ -21,9 +21,6 @@ const mostDimensions = 4
 // be empty. The result depends on the order of atoms and domains only.
 func Protect(t Table) (Protection, error) {
 	s := newSearch(&t)
-	for i, d := range t.Domains {
-		s.hidden[i] = d.Hidden || d.Need > 0
-	}
 	var p Protection
 	for _, i := range s.finestFirst() {
 		w, err := s.protect(i)
@@ -54,112 +51,140 @@ func (s *search) finestFirst() []int {
 type search struct {
 	table  *Table
 	m      members
-	radix  []int
-	keys   []int       // by atom: its coordinates as one number
-	index  map[int]int // atom by its coordinates
-	dense  []int32     // the same in a list, one higher, where it is short enough
-	arena  []int
-	work   int // exchanges looked at
 	widths []int
-	base   []int // value of every domain
+	offset []int   // by dimension: where its classes begin in a row of next
+	span   int     // classes of all dimensions
+	next   []int32 // by atom, dimension and class: the atom that differs in it
+	base   []int   // value of every domain
+	start  []openings
 	hidden []bool
 	closed bool // nothing further may be hidden
 	shown  int  // a domain that must not be hidden; −1 for none
 	added  []int
 	reason []int // by added domain: whom it protects
-	moved  []int // by domain, zero between uses
 
-	boxes map[int][]exchange // by sensitive domain, once they were asked for
-	kept  int                // corners that these have
+	// Sets of domains, a bit for each.
+	words   int
+	member  []uint64 // by atom: those that it lies in
+	visible []uint64 // those that are not hidden
+	bounded []uint64 // those whose bounds may stop an exchange before its atoms do
+
+	work   int         // exchanges looked at
+	counts map[int]int // by sensitive domain: its exchanges
+	effect *effect
+	moved  []int // by domain, zero between uses
 }
 
-// mostDense bounds the list of atoms by coordinates.
-const mostDense = 1 << 20
-
 func newSearch(t *Table) *search {
-	s := &search{table: t, shown: -1, m: t.members(), widths: t.widths(), index: make(map[int]int, len(t.Atoms)),
-		hidden: make([]bool, len(t.Domains)), moved: make([]int, len(t.Domains)), boxes: map[int][]exchange{}, base: make([]int, len(t.Domains))}
-	s.radix = make([]int, t.Dimensions)
-	step := 1
-	for d, w := range s.widths {
-		s.radix[d] = step
-		step *= w
-	}
-	if step <= mostDense {
-		s.dense = make([]int32, step)
-	}
-	for a := range t.Atoms {
-		key := 0
-		for d, class := range t.Atoms[a].At {
-			key += class * s.radix[d]
-		}
-		s.keys = append(s.keys, key)
-		if s.dense != nil {
-			s.dense[key] = int32(a) + 1
-		} else {
-			s.index[key] = a
-		}
-	}
-	for i := range t.Domains {
+	s := &search{table: t, shown: -1, m: t.members(), widths: t.widths(), hidden: make([]bool, len(t.Domains)), base: make([]int, len(t.Domains)),
+		counts: map[int]int{}, moved: make([]int, len(t.Domains))}
+	s.neighbours()
+	s.words = (len(t.Domains) + 63) / 64
+	s.member, s.visible, s.bounded = make([]uint64, s.words*len(t.Atoms)), make([]uint64, s.words), make([]uint64, s.words)
+	// A count that may fall to nothing is stopped by its atoms, as long as these
+	// cannot fall below nothing.
+	below := slices.ContainsFunc(t.Atoms, func(a Atom) bool { return a.Value < 0 || a.Least < 0 })
+	for i, d := range t.Domains {
 		s.base[i] = t.value(s.m.atoms[i])
+		for _, a := range s.m.atoms[i] {
+			s.member[a*s.words+i/64] |= 1 << (i % 64)
+		}
+		if below || d.Floor > 0 || d.Ceiling != 0 {
+			s.bounded[i/64] |= 1 << (i % 64)
+		}
+		s.hide(i, d.Hidden || d.Need > 0)
+	}
+	s.effect = newEffect(s)
+	up, down := s.newWorld(1), s.newWorld(-1)
+	s.start = make([]openings, len(t.Atoms))
+	for a := range s.start {
+		s.start[a] = s.openings(a, up, down)
 	}
 	return s
+}
+
+// hide hides a domain, or shows it.
+func (s *search) hide(i int, hidden bool) {
+	s.hidden[i] = hidden
+	if bit := uint64(1) << (i % 64); hidden {
+		s.visible[i/64] &^= bit
+	} else {
+		s.visible[i/64] |= bit
+	}
+}
+
+// openings tells in which of two worlds an atom may be a corner.
+func (s *search) openings(a int, up, down *world) openings {
+	var open openings
+	for i, w := range []*world{up, down} {
+		if s.room(0, a, w) > 0 {
+			open |= 1 << i
+		}
+		if s.room(1, a, w) > 0 {
+			open |= 4 << i
+		}
+	}
+	return open
 }
 
 // protect adds exchanges for one domain until it has the width it needs.
 func (s *search) protect(domain int) (Witness, error) {
 	need := s.table.Domains[domain].Need
 	up, down := s.newWorld(1), s.newWorld(-1)
-	boxes := s.exchanges(domain)
+	open := slices.Clone(s.start)
 	for up.gain+down.gain < need {
-		best := s.best(boxes, up, down, need-up.gain-down.gain)
-		if best < 0 {
+		s.count(domain)
+		best := s.best(domain, open, up, down, need-up.gain-down.gain)
+		if best == nil {
 			return Witness{}, &ErrUnprotected{domain, up.gain + down.gain}
 		}
-		s.apply(domain, &boxes[best], up, down)
+		s.apply(domain, best, up, down)
+		for _, a := range best {
+			open[a] = s.openings(int(a), up, down)
+		}
 	}
 	return Witness{Domain: domain, Up: up.changes(), Down: down.changes(), Rise: up.gain, Fall: down.gain}, nil
 }
 
-// best returns the exchange with the least cost per person gained, −1 for none.
-func (s *search) best(boxes []exchange, up, down *world, need int) int {
-	best, bestScore, bestGain := -1, 0.0, 0
-	s.work += len(boxes)
-	for i := range boxes {
-		box := &boxes[i]
-		if !s.promising(box, up, down) {
-			continue
-		}
-		cost := s.cost(box)
-		if math.IsInf(cost, 1) || best >= 0 && cost >= bestScore*float64(need) && bestGain == need {
-			continue // may not, or cannot be better
-		}
-		gain := min(need, s.reach(box, up, need)+s.reach(box, down, need))
-		if gain > 0 {
-			score := cost / float64(gain)
-			if best < 0 || score < bestScore || score == bestScore && gain > bestGain {
-				best, bestScore, bestGain = i, score, gain
-			}
-		}
-		if best == i && bestScore == 0 && bestGain == need {
-			break // nothing can be better
-		}
+// count adds the exchanges of a domain, with and without room, to the work done.
+// Beyond the most work more of it makes no difference.
+func (s *search) count(domain int) {
+	if s.work > 2*mostWork {
+		return
 	}
-	return best
+	n, known := s.counts[domain]
+	if !known {
+		open := slices.Repeat([]openings{everyOpening}, len(s.table.Atoms))
+		s.exchanges(domain, open, func(exchange) bool {
+			n++
+			return s.work+n > 2*mostWork
+		})
+		s.counts[domain] = n
+	}
+	s.work += n
 }
 
-// promising tells at a glance whether the atoms alone leave room.
-func (s *search) promising(box *exchange, up, down *world) bool {
-	return s.rooms(box, up) || s.rooms(box, down)
-}
-
-func (s *search) rooms(box *exchange, w *world) bool {
-	for k, a := range box.corners {
-		if s.room(k, a, w) <= 0 {
+// best returns the exchange with the least cost per person gained, nil for none.
+func (s *search) best(domain int, open []openings, up, down *world, need int) exchange {
+	var best exchange
+	bestScore, bestGain := 0.0, 0
+	s.exchanges(domain, open, func(box exchange) (enough bool) {
+		s.effect.take(box)
+		cost := s.effect.cost(box)
+		if math.IsInf(cost, 1) || best != nil && cost >= bestScore*float64(need) && bestGain == need {
+			return false // may not, or cannot be better
+		}
+		gain := min(need, s.effect.reach(box, up, need)+s.effect.reach(box, down, need))
+		if gain <= 0 {
 			return false
 		}
-	}
-	return true
+		score := cost / float64(gain)
+		if best == nil || score < bestScore || score == bestScore && gain > bestGain {
+			best, bestScore, bestGain = append(best[:0], box...), score, gain
+		}
+		return bestScore == 0 && bestGain == need // nothing can be better
+	})
+	return best
 }
 
 // room is how far one corner can go in a world.
@@ -173,12 +198,8 @@ func (s *search) room(corner, a int, w *world) int {
 }
 
 // shifts returns what an exchange changes, by domain.
-func (s *search) shifts(box *exchange) []shift {
-	if box.shifts != nil {
-		return box.shifts
-	}
-	count := 0
-	for k, a := range box.corners {
+func (s *search) shifts(box exchange) []shift {
+	for k, a := range box {
 		by := 1
 		if negative(k) {
 			by = -1
@@ -186,10 +207,9 @@ func (s *search) shifts(box *exchange) []shift {
 		for _, i := range s.m.domains[a] {
 			s.moved[i] += by
 		}
-		count += len(s.m.domains[a])
 	}
-	list := make([]shift, 0, count)
-	for _, a := range box.corners {
+	var list []shift
+	for _, a := range box {
 		for _, i := range s.m.domains[a] {
 			if s.moved[i] != 0 {
 				list = append(list, shift{int32(i), int32(s.moved[i])})
@@ -197,65 +217,32 @@ func (s *search) shifts(box *exchange) []shift {
 			}
 		}
 	}
-	box.shifts = list
 	return list
 }
 
-// cost is the loss of what an exchange would hide anew; infinite where it may not.
-func (s *search) cost(box *exchange) float64 {
-	sum := 0.0
-	for _, c := range s.shifts(box) {
-		if !s.hidden[c.domain] {
-			if s.closed || int(c.domain) == s.shown {
-				return math.Inf(1)
-			}
-			sum += s.table.Domains[c.domain].Cost
-		}
-	}
-	return sum
-}
-
-// reach is how many people an exchange can move in a world.
-func (s *search) reach(box *exchange, w *world, most int) int {
-	for k, a := range box.corners {
-		most = min(most, s.room(k, a, w))
-	}
-	if most <= 0 {
-		return 0
-	}
-	for _, c := range s.shifts(box) {
-		by := int(c.by) * w.sign
-		v := s.base[c.domain] + w.totals[c.domain]
-		if by < 0 {
-			most = min(most, (v-s.table.Domains[c.domain].Floor)/-by)
-		} else if top := s.table.ceiling(int(c.domain)); top != Unbounded {
-			most = min(most, (top-v)/by)
-		}
-	}
-	return max(0, most)
-}
-
 // apply hides what the exchange moves and carries it out in both worlds.
-func (s *search) apply(domain int, box *exchange, up, down *world) {
+func (s *search) apply(domain int, box exchange, up, down *world) {
 	need := s.table.Domains[domain].Need
-	for _, c := range s.shifts(box) {
+	shifts := s.shifts(box)
+	for _, c := range shifts {
 		if !s.hidden[c.domain] {
-			s.hidden[c.domain] = true
+			s.hide(int(c.domain), true)
 			s.added = append(s.added, int(c.domain))
 			s.reason = append(s.reason, domain)
 		}
 	}
+	s.effect.take(box)
 	for _, w := range []*world{up, down} {
-		t := s.reach(box, w, need-up.gain-down.gain)
+		t := s.effect.reach(box, w, need-up.gain-down.gain)
 		w.gain += t
-		for k, a := range box.corners {
+		for k, a := range box {
 			by := t * w.sign
 			if negative(k) {
 				by = -by
 			}
 			w.atoms[a] += by
 		}
-		for _, c := range s.shifts(box) {
+		for _, c := range shifts {
 			w.totals[c.domain] += int(c.by) * t * w.sign
 		}
 	}

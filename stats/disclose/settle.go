@@ -8,7 +8,7 @@ import (
 // Bounds of the search for something cheaper.
 const (
 	mostReplaced = 16   // domains tried, the dearest first
-	mostWork     = 2e6  // exchanges looked at; after that the search takes what it has
+	mostWork     = 2e6  // exchanges there were to look at; after that the search takes what it has
 	leastShare   = 0.02 // of the whole loss that a domain must make to be tried
 )
 
@@ -83,13 +83,16 @@ func (s *search) replace(domain int, witnesses []Witness) ([]Witness, bool) {
 	if ok && s.loss() < loss*(1-1e-9) {
 		return fresh, true
 	}
-	s.hidden, s.added, s.reason = hidden, added, reason
+	for i, was := range hidden {
+		s.hide(i, was)
+	}
+	s.added, s.reason = added, reason
 	return nil, false
 }
 
 // take takes a domain off the list of the hidden.
 func (s *search) take(domain int) {
-	s.hidden[domain] = false
+	s.hide(domain, false)
 	k := slices.Index(s.added, domain)
 	s.added, s.reason = slices.Delete(s.added, k, k+1), slices.Delete(s.reason, k, k+1)
 }
@@ -102,13 +105,13 @@ func (s *search) showAgain(witnesses []Witness) []Witness {
 		if s.work > 2*mostWork {
 			break
 		}
-		s.hidden[i] = false
+		s.hide(i, false)
 		fresh, ok := s.without(i, witnesses)
 		if !ok {
-			s.hidden[i] = true
+			s.hide(i, true)
 			continue
 		}
-		s.hidden[i] = true
+		s.hide(i, true)
 		s.take(i)
 		witnesses = fresh
 	}
@@ -136,7 +139,7 @@ func (s *search) without(domain int, witnesses []Witness) ([]Witness, bool) {
 func (s *search) moves(changes []Change, domain int) bool {
 	sum := 0
 	for _, c := range changes {
-		if slices.Contains(s.m.domains[c.Atom], domain) {
+		if s.member[c.Atom*s.words+domain/64]>>(domain%64)&1 == 1 {
 			sum += c.By
 		}
 	}
