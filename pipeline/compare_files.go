@@ -32,6 +32,12 @@ func acrossBuilds(a, b *sealedFolder, name string) (verdict, note string) {
 	return Differs, ""
 }
 
+// What a digest and a number look like in a text.
+var (
+	digestText = regexp.MustCompile(`\b[0-9a-f]{64}\b`)
+	numberText = regexp.MustCompile(`[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?`)
+)
+
 // withoutBuild takes out of a file what it says of the program that made it, and
 // the digests of other files, which are compared themselves.
 func withoutBuild(name string, data []byte, b schema.Build) string {
@@ -48,7 +54,7 @@ func withoutBuild(name string, data []byte, b schema.Build) string {
 		}
 	}
 	text := strings.NewReplacer(pairs...).Replace(string(data))
-	return regexp.MustCompile(`\b[0-9a-f]{64}\b`).ReplaceAllLiteralString(text, "\x00")
+	return digestText.ReplaceAllLiteralString(text, "\x00")
 }
 
 func withoutDigests(v any) any {
@@ -71,8 +77,7 @@ func withoutDigests(v any) any {
 // sameText reports whether two texts are equal but for numbers that agree to
 // their digits, or by a unit in the last place that is written.
 func sameText(a, b string) bool {
-	number := regexp.MustCompile(`[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?`)
-	x, y := number.FindAllStringIndex(a, -1), number.FindAllStringIndex(b, -1)
+	x, y := numberText.FindAllStringIndex(a, -1), numberText.FindAllStringIndex(b, -1)
 	if len(x) != len(y) {
 		return false
 	}

@@ -12,6 +12,8 @@ import (
 // text, the rule, what is wrong and what would mend it.
 type Fault func(path, value, code, message, hint string)
 
+var identifier = regexp.MustCompile(Identifier)
+
 // modelChecker judges declared models.
 type modelChecker struct {
 	path  string
@@ -21,7 +23,6 @@ type modelChecker struct {
 // CheckModels judges what needs no knowledge of the tables: path is that of the
 // list of models, sets names the analysis sets that the plan declares.
 func CheckModels(declared []Model, sets []string, path string, fault Fault) {
-	identifier := regexp.MustCompile(Identifier)
 	resolved := ResolveModels(declared)
 	for i, m := range declared {
 		c := modelChecker{path: fmt.Sprintf("%s[%d]", path, i), fault: fault}

@@ -24,9 +24,9 @@ func (d *decayFit) take(p *period, foot float64) {
 	}
 }
 
-// fit searches the rate on a logarithmic grid and then by golden section; it is
-// false where the wave does not end lower than it began. The asymptote lies in
-// [0, highest].
+// fit searches the rate on a logarithmic grid and then where the sum of squares
+// is level, beside the best point of the grid; it is false where the wave does
+// not end lower than it began. The asymptote lies in [0, highest].
 func (d *decayFit) fit(highest float64) bool {
 	if !(d.x[len(d.x)-1] < d.x[0]) {
 		return false
@@ -39,24 +39,66 @@ func (d *decayFit) fit(highest float64) bool {
 			best, at = sum, i
 		}
 	}
+	slope := func(u float64) float64 {
+		d.try(slowestDecay*math.Exp(u), highest)
+		return d.slope()
+	}
 	low, high := float64(max(at-1, 0))*step, float64(min(at+1, grid-1))*step
-	const golden = 0.6180339887498949
-	misfit := func(u float64) float64 { return d.try(slowestDecay*math.Exp(u), highest) }
-	a, b := high-float64(golden*(high-low)), low+float64(golden*(high-low))
-	left, right := misfit(a), misfit(b)
-	for range 40 {
-		if left < right {
-			high, b, right = b, a, left
-			a = high - float64(golden*(high-low))
-			left = misfit(a)
-		} else {
-			low, a, left = a, b, right
-			b = low + float64(golden*(high-low))
-			right = misfit(b)
+	if !(d.try(slowestDecay*math.Exp(crossing(slope, low, slope(low), high, slope(high))), highest) <= best) {
+		d.try(slowestDecay*math.Exp(float64(at)*step), highest) // level in more than one place
+	}
+	return true
+}
+
+// slope has the sign of the derivative by the rate of the sum of squares that the
+// last try found: where asymptote and amplitude are the best for each rate, what
+// they change by does not count.
+func (d *decayFit) slope() float64 {
+	sum := 0.0
+	for i, x := range d.x {
+		r := x - d.asymptote - float64(d.amplitude*d.e[i])
+		sum += float64(r*d.e[i]) * float64(i)
+	}
+	return d.amplitude * sum
+}
+
+// crossing finds where f, which rises through zero between low and high, is zero,
+// by false position with the Illinois rule (Dowell and Jarratt 1971, DOI
+// 10.1007/BF01934364); atLow and atHigh are its values there. Where f does not
+// change its sign it is the end at which f is nearest to doing so: low for an f
+// above zero, high for one below.
+func crossing(f func(float64) float64, low, atLow, high, atHigh float64) float64 {
+	if !(atLow < 0) {
+		return low
+	}
+	if !(atHigh > 0) {
+		return high
+	}
+	const most, precise = 100, 1e-13
+	last := high
+	side := 0 // how often in a row the same end moved: low +, high −
+	for range most {
+		x := low + float64((high-low)*(atLow/(atLow-atHigh)))
+		if math.Abs(x-last) <= precise*math.Abs(x) || !(low < x && x < high) {
+			return x
+		}
+		last = x
+		switch y := f(x); {
+		case y < 0:
+			low, atLow = x, y
+			if side = max(side, 0) + 1; side > 1 {
+				atHigh /= 2
+			}
+		case y > 0:
+			high, atHigh = x, y
+			if side = min(side, 0) - 1; side < -1 {
+				atLow /= 2
+			}
+		default:
+			return x
 		}
 	}
-	misfit((low + high) / 2)
-	return true
+	return last
 }
 
 // try fits asymptote and amplitude at a rate and returns the sum of squares.
@@ -117,17 +159,13 @@ func (d *decayFit) filling(x []float64, step, dbp float64) (float64, bool) {
 		return reservoir - want
 	}
 	low, high := 0.0, slowestFilling
-	for !(over(high) > 0) {
-		if low, high = high, high*1.25; high > fastestFilling {
+	atLow, atHigh := over(low), over(high)
+	for !(atHigh > 0) {
+		low, atLow = high, atHigh
+		if high *= 1.25; high > fastestFilling {
 			return math.NaN(), false
 		}
+		atHigh = over(high)
 	}
-	for range 50 {
-		if middle := (low + high) / 2; over(middle) < 0 {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
-	return (low + high) / 2, true
+	return crossing(over, low, atLow, high, atHigh), true
 }

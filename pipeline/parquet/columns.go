@@ -119,9 +119,9 @@ type flatColumn[S, T any] struct {
 }
 
 func (c *flatColumn[S, T]) add(d *schema.Data, from, to int) error {
-	c.values = slices.Grow(c.values, to-from)
+	c.values = doubled(c.values, to-from)
 	if !c.key {
-		c.def = slices.Grow(c.def, to-from)
+		c.def = doubled(c.def, to-from)
 	}
 	for row, cell := range c.pick(d)[from:to] {
 		var v T
@@ -157,12 +157,13 @@ type textColumn struct {
 
 func (c *textColumn) add(d *schema.Data, from, to int) error {
 	if !c.key {
-		c.def = slices.Grow(c.def, to-from)
+		c.def = doubled(c.def, to-from)
 	}
 	for row, s := range d.Text[from:to] {
 		switch {
 		case s != "":
-			c.bytes = append(c.bytes, cleanText(s)...)
+			clean := cleanText(s)
+			c.bytes = append(doubled(c.bytes, len(clean)), clean...)
 			c.ends = append(c.ends, len(c.bytes))
 			if !c.key {
 				c.def = append(c.def, isThere)
@@ -224,27 +225,78 @@ func (c *textColumn) write(w file.ColumnChunkWriter) error {
 	return err
 }
 
-// waveColumn copies the samples: the caller's slices may be scratch.
-type waveColumn struct{ cells[float32] }
+// waveColumn copies the samples: the caller's slices may be scratch. Levels are
+// made as they are written: kept beside each sample they were half the memory.
+type waveColumn struct {
+	samples []float32
+	lengths []int32 // of each row; −1: null
+}
 
 func (c *waveColumn) add(d *schema.Data, from, to int) error {
 	for _, wave := range d.Wave[from:to] {
-		switch {
-		case wave == nil:
-			c.def, c.rep = append(c.def, isNull), append(c.rep, 0)
-		case len(wave) == 0:
-			c.def, c.rep = append(c.def, waveEmpty), append(c.rep, 0)
+		if wave == nil {
+			c.lengths = append(c.lengths, -1)
+			continue
 		}
-		for i, v := range wave {
-			c.rep = append(c.rep, int16(min(i, 1)))
-			if finite(float64(v)) {
-				c.def, c.values = append(c.def, sampleIs), append(c.values, v)
-			} else {
-				c.def = append(c.def, sampleNull)
-			}
-		}
+		c.lengths = append(c.lengths, int32(len(wave)))
+		c.samples = append(doubled(c.samples, len(wave)), wave...)
 	}
 	return nil
+}
+
+func (c *waveColumn) repetitive() bool { return false }
+
+func (c *waveColumn) write(w file.ColumnChunkWriter) error {
+	batches, ok := w.(batchWriter[float32])
+	if !ok {
+		return fmt.Errorf("column of waves is written by %T", w)
+	}
+	var def, rep []int16
+	var values []float32
+	flush := func() error {
+		_, err := batches.WriteBatch(values, def, rep)
+		def, rep, values = def[:0], rep[:0], values[:0]
+		return err
+	}
+	samples := c.samples
+	for _, n := range c.lengths {
+		if len(def) >= levelsPerBatch { // a row does not span pages
+			if err := flush(); err != nil {
+				return err
+			}
+		}
+		if n <= 0 {
+			def, rep = append(def, waveEmpty+int16(n)), append(rep, 0)
+			continue
+		}
+		first := len(rep)
+		for _, v := range samples[:n] {
+			rep = append(rep, 1)
+			if finite(float64(v)) {
+				def, values = append(def, sampleIs), append(values, v)
+			} else {
+				def = append(def, sampleNull)
+			}
+		}
+		rep[first] = 0
+		samples = samples[n:]
+	}
+	if len(def) > 0 {
+		if err := flush(); err != nil {
+			return err
+		}
+	}
+	c.samples, c.lengths = c.samples[:0], c.lengths[:0]
+	return nil
+}
+
+// doubled gives s room for n more, doubling what it has: append alone grows long
+// slices by a quarter and copies each piece some five times.
+func doubled[T any](s []T, n int) []T {
+	if cap(s)-len(s) >= n {
+		return s
+	}
+	return slices.Grow(s, max(n, len(s)))
 }
 
 // newColumn returns the buffer for a column.
