@@ -292,15 +292,156 @@ func TestReportShowsReleasedCells(t *testing.T) {
 		expect("agreement", row, "limits", row.cell(*shown, "Limits of agreement"), of(find("lower_limit"), "estimate"), of(find("upper_limit"), "estimate"))
 	}
 
+	conductCells(t, results, tables, expect)
+
 	// What the figures write beside their marks is what the tables have.
 	for _, row := range tables["table_comparison"].rows {
 		if len(row.cells) > 0 && !bytes.Contains(page, []byte(">"+row.cell(*tables["table_comparison"], "Difference of means (95 % CI)")+"</text>")) {
 			t.Errorf("the figure of the comparison lacks %v", row)
 		}
 	}
-	for table, least := range map[string]int{"reference": 100, "models": 30, "comparison": 20, "agreement": 8} {
+	for table, least := range map[string]int{"reference": 100, "models": 30, "comparison": 20, "agreement": 8, "participants": 300, "flow": 25, "centiles": 70, "sensitivity": 12, "departures": 30, "quality": 6} {
 		if checked[table] < least {
 			t.Errorf("%d cells of %s were held to the release, fewer than %d", checked[table], table, least)
+		}
+	}
+}
+
+// conductCells holds who was measured, the flow, centiles, sensitivity, departures
+// and quality to the release.
+func conductCells(t *testing.T, results string, tables map[string]*shownTable, expect func(table string, row shownRow, head, shown string, released ...string)) {
+	t.Helper()
+	hold := func(table string, row shownRow, head string, r csvRow, columns ...string) {
+		released := make([]string, len(columns))
+		for i, column := range columns {
+			released[i] = r[column]
+		}
+		expect(table, row, head, row.cell(*tables["table_"+table], head), released...)
+	}
+	characteristics := releasedRecords(t, results, "characteristics")
+	variables := map[string]string{"Age, years": "age_years", "Height, cm": "height_cm", "Weight, kg": "weight_kg", "Central PP, mmHg": "central_pp_mmhg", "Central SBP, mmHg": "central_sbp_mmhg",
+		"Brachial PP, mmHg": "brachial_pp_mmhg", "Heart rate, 1/min": "heart_rate_bpm", "Centre": "centre", "Blood-pressure-lowering treatment": "treated", "Posture": "posture", "Smoker": "smoker", "Diabetes": "diabetes",
+		"Glucose, mmol/L": "glucose_mmol_l", "Body mass index, kg/m2": "bmi_kg_m2", "Body surface area, m2": "bsa_m2", "Brachial SBP, mmHg": "brachial_sbp_mmhg", "Brachial DBP, mmHg": "brachial_dbp_mmhg", "Brachial mean pressure, mmHg": "brachial_map_mmhg",
+		"Creatinine, mg/dL": "creatinine_mg_dl", "Augmentation index, %": "augmentation_index_pct", "PP amplification (brachial/central)": "pp_amplification_ratio", "Estimated GFR (CKD-EPI 2021), mL/min/1.73m2": "egfr_ckdepi2021"}
+	variable := ""
+	for _, row := range tables["table_participants"].rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		label := row.labels[0]
+		name, mean := strings.CutSuffix(label, ", mean (SD)")
+		name, counted := strings.CutSuffix(name, ", n (%)")
+		switch {
+		case mean || counted:
+			if variable = variables[name]; variable == "" {
+				t.Errorf("no column is known for %q", name)
+			}
+			if counted {
+				continue
+			}
+		case label == "People, n":
+			continue
+		case strings.Contains(label, "["): // a median
+			variable = ""
+		}
+		if variable == "" {
+			continue
+		}
+		for head, sex := range map[string]string{"All": "all", "Female": "female", "Male": "male"} {
+			find := func(statistic string) string {
+				return one(t, characteristics, "set="+row.group, "variable="+variable, "statistic="+statistic, "sex="+sex)["estimate"]
+			}
+			shown := row.cell(*tables["table_participants"], head)
+			switch {
+			case mean && find("mean") == "":
+				expect("participants", row, head, shown)
+			case mean:
+				expect("participants", row, head, shown, find("mean"), find("sd"))
+			case label == "with / without a value, n":
+				expect("participants", row, head, shown, find("n"), find("n_missing"))
+			case find("count_"+label) == "":
+				expect("participants", row, head, shown)
+			default:
+				share, err := strconv.ParseFloat(find("proportion_"+label), 64)
+				if err != nil {
+					t.Errorf("participants, %v: %q has no share", row.labels, shown)
+				}
+				expect("participants", row, head, shown, find("count_"+label), strconv.FormatFloat(100*share, 'g', -1, 64))
+			}
+		}
+	}
+
+	flow := releasedRecords(t, results, "flow")
+	at := 0
+	for _, row := range tables["table_flow"].rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		r := flow[at]
+		if row.group != strings.ReplaceAll(r["unit"], "_", " ") {
+			t.Fatalf("a row of %s where the release has one of %s", row.group, r["unit"])
+		}
+		hold("flow", row, "Left", r, "n")
+		if row.labels[0] != "" {
+			hold("flow", row, "In", r, "in")
+			hold("flow", row, "Out", r, "out")
+		}
+		at++
+	}
+	if at != len(flow) {
+		t.Errorf("%d rows of the flow are shown of %d", at, len(flow))
+	}
+
+	centiles := releasedRecords(t, results, "centiles")
+	for _, row := range tables["table_centiles"].rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		_, set, _ := strings.Cut(row.group, " · ")
+		for head, statistic := range map[string]string{"P5": "p5", "P10": "p10", "P25": "p25", "P75": "p75", "P90": "p90", "P95": "p95"} {
+			hold("centiles", row, head, one(t, centiles, "set="+set, "variable=central_pp_mmhg", "sex="+row.labels[0], "age_years="+row.labels[1], "statistic="+statistic), "estimate")
+		}
+		hold("centiles", row, "P50 (95 % CI)", one(t, centiles, "set="+set, "variable=central_pp_mmhg", "sex="+row.labels[0], "age_years="+row.labels[1], "statistic=p50"), "estimate", "low", "high")
+	}
+
+	sensitivity := releasedRecords(t, results, "sensitivity")
+	at = 0
+	for _, row := range tables["table_sensitivity"].rows {
+		if len(row.cells) == 0 {
+			continue
+		}
+		r := sensitivity[at]
+		hold("sensitivity", row, "n", r, "n")
+		hold("sensitivity", row, "Coefficient (95 % CI)", r, "estimate", "low", "high")
+		if r["choice"] != "primary" {
+			hold("sensitivity", row, "Moves by", r, "shift")
+			hold("sensitivity", row, "in standard errors", r, "shift_in_se")
+		}
+		at++
+	}
+
+	for table, heads := range map[string][3]string{"departures": {"Answered", "Not answered", "Departed"}, "quality": {"Graded", "Not graded", "Of this grade"}} {
+		records := releasedRecords(t, results, table)
+		at = 0
+		for _, row := range tables["table_"+table].rows {
+			if len(row.cells) == 0 {
+				continue
+			}
+			r := records[at]
+			hold(table, row, heads[0], r, "n")
+			hold(table, row, heads[1], r, "n_missing")
+			hold(table, row, heads[2], r, "observations")
+			shares := csvRow{}
+			for _, column := range []string{"estimate", "low", "high"} {
+				if v, err := strconv.ParseFloat(r[column], 64); err == nil {
+					shares[column] = strconv.FormatFloat(100*v, 'g', -1, 64)
+				}
+			}
+			hold(table, row, map[string]string{"departures": "% of answered (95 % CI)", "quality": "% of graded (95 % CI)"}[table], shares, "estimate", "low", "high")
+			at++
+		}
+		if at != len(records) {
+			t.Errorf("%d rows of %s are shown of %d", at, table, len(records))
 		}
 	}
 }
