@@ -116,7 +116,7 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 	}
 	workers := make([]*worker, r.options.Jobs)
 	for k := range workers {
-		workers[k] = newWorker(r.study.Settings, r.layout, r.files, methods, r.disguise)
+		workers[k] = newWorker(r.study.Settings, r.layout, r.recordings(), methods, r.disguise)
 	}
 	subjects := r.study.Subjects
 	for start := 0; start < len(subjects); start += chunkSubjects {

@@ -222,7 +222,7 @@ func TestNoGoroutineStays(t *testing.T) {
 
 // flaky gives files that fail as often as it is told, each time with one error.
 type flaky struct {
-	studyFiles
+	Files
 	fails int
 	with  error
 }

@@ -68,7 +68,7 @@ func PreviewRun(ctx context.Context, studyDir, outDir string, o Options) (*Previ
 	if err != nil {
 		return nil, err
 	}
-	v.worker = newWorker(r.study.Settings, r.layout, r.files, methods, r.disguise)
+	v.worker = newWorker(r.study.Settings, r.layout, r.recordings(), methods, r.disguise)
 	p.count(r.study.Subjects, func(s *study.Subject) string {
 		if err == nil {
 			err = cmp.Or(ctx.Err(), v.worker.files.fatal)

@@ -11,7 +11,6 @@ import (
 	"tonocohort/pipeline/central"
 	"tonocohort/pipeline/pulse"
 	"tonocohort/pipeline/recording"
-	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
 	"tonocohort/schema"
 )
@@ -78,7 +77,7 @@ type worker struct {
 	other   []float64
 }
 
-func newWorker(s schema.Settings, l *layout, files *store.Root, e *estimators, d *disguise) *worker {
+func newWorker(s schema.Settings, l *layout, files Files, e *estimators, d *disguise) *worker {
 	w := &worker{settings: s, layout: l, files: &tracedFiles{files: files, wait: time.Sleep}, estimators: e, disguise: d}
 	w.read = newReader(w.files, s).Read
 	w.renew()

@@ -21,6 +21,7 @@ type Options struct {
 	KeyFile  string            // behind keyed pseudonyms and dates; "": none
 	Shard    Shard             // the part of the study that is computed; zero: all of it
 	KeepWork bool              // keep the work folder after sealing, so that a later run takes from it what still holds
+	Files    Files             // gives the recordings, where they do not lie in the study folder; nil: they do
 	Wait     time.Duration     // of a merge: how long a folder that is not sealed is looked at again
 	Progress func(Progress)    // called after each chunk; may be nil
 	Step     func(name string) // called as each step begins; may be nil
@@ -193,6 +194,14 @@ func (r *run) close() {
 		r.files.Close()
 	}
 	r.output.close()
+}
+
+// recordings gives the files of the recordings.
+func (r *run) recordings() Files {
+	if r.options.Files != nil {
+		return r.options.Files
+	}
+	return r.files
 }
 
 func (r *run) readStudy(context.Context) error {

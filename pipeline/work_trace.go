@@ -14,14 +14,16 @@ import (
 // read of each: the digest of its bytes, or why there were none. What a
 // recording was computed from is that, whatever its reader looks at.
 type tracedFiles struct {
-	files studyFiles
+	files Files
 	log   []string
 	fatal error               // what no recording is to blame for
 	wait  func(time.Duration) // time.Sleep
 }
 
-// studyFiles are the files of a study folder, as store.Root gives them.
-type studyFiles interface {
+// Files gives recordings by their path below the study folder, as store.Root gives
+// those of the folder itself. Where the storage fails, and not a file, the error is a
+// store.ErrUnavailable. It is used by several goroutines at once.
+type Files interface {
 	ReadFile(name string, buf []byte, limit int64) (data []byte, sha256hex string, err error)
 	Names(dir string) ([]string, error)
 	Hash(name string) (store.Digest, error)
@@ -62,7 +64,7 @@ func passing(err error) bool {
 }
 
 func exhausted(err error) bool {
-	return isAny(err, syscall.EMFILE, syscall.ENFILE, syscall.ENOMEM)
+	return errors.Is(err, store.ErrUnavailable) || isAny(err, syscall.EMFILE, syscall.ENFILE, syscall.ENOMEM)
 }
 
 func isAny(err error, numbers ...syscall.Errno) bool {

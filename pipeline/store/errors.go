@@ -30,6 +30,10 @@ const (
 	CodeResultsLocked = "results_folder_locked" // another run holds the folder
 )
 
+// ErrUnavailable is wrapped where the storage cannot be reached or refuses: that is
+// no fault of a file, and the next would fail as well.
+var ErrUnavailable = errors.New("the storage cannot be read")
+
 // Error is a refusal or failure at one path. Path is relative to the folder
 // that was opened, so that no absolute path reaches a log.
 type Error struct {
@@ -56,6 +60,9 @@ func (e *Error) Unwrap() error { return e.Err }
 func (e *Error) Issue(size schema.Size) schema.Issue {
 	return schema.Issue{Size: size, File: e.Path, Code: e.Code, Message: e.Message, Hint: e.Hint}
 }
+
+// CheckName refuses names that Root would not open for their form alone.
+func CheckName(name string) error { return checkName(name) }
 
 // checkName refuses names that are not a relative path with '/' staying below
 // the folder. A link that leads out is found on opening.

@@ -1,0 +1,13 @@
+//go:build objectstore
+
+package main
+
+import (
+	"context"
+
+	"tonocohort/pipeline/objects"
+)
+
+func init() {
+	openRecordings = func(ctx context.Context, url string) (remoteFiles, error) { return objects.Open(ctx, url) }
+}
