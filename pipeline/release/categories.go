@@ -267,7 +267,7 @@ func (c *checker) levelDomain(x characteristic, i, level int) disclose.Domain {
 	d.Hidden = c.stateOf("", g).hides >= additive || missing && c.stateOf(x.name, g).hides >= counts
 	switch {
 	case len(c.groups.atoms[i]) == 0:
-	case c.smallLevel(x, level, n) && !c.ruledOut(x, g.set, level):
+	case c.smallLevel(x, level, n) && !c.ruledOut(x, g.set, level), c.overlap[levelKey(x.name, x.levels[level], g)]:
 		d.Need = c.rules.MinCell
 	case !d.Hidden && !missing && n > 0:
 		d.Floor = c.rules.MinCell

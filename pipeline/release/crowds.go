@@ -27,6 +27,8 @@ type crowd struct {
 // crowds is all of them, with those whose number is told.
 type crowds struct {
 	c      *checker
+	within flags // by person: the stratum that is looked at; nil: everybody
+	levels bool  // levels of characteristics and reasons of the flow are wanted, not given
 	list   []crowd
 	index  map[string]int
 	told   []int         // by other tables
@@ -42,12 +44,14 @@ type claim struct {
 const (
 	claimPeople = "\x00people"
 	claimEvents = "\x00events"
+	claimLevel  = "\x00level"  // of the level that model is the key of
+	claimReason = "\x00reason" // of the flow, before the set in model
 )
 
 func (x *crowds) place(in []bool, event bool) int {
 	own := make(flags, (len(in)+63)/64)
 	for i, yes := range in {
-		if yes {
+		if yes && x.within.at(i) {
 			own[i>>6] |= 1 << (i & 63)
 		}
 	}
@@ -88,11 +92,35 @@ func (c *checker) publishedCrowds() *crowds {
 	if c.named != nil {
 		return c.named
 	}
-	x := &crowds{c: c, index: map[string]int{}, asked: map[claim]int{}}
+	x := c.newCrowds(nil)
 	c.named = x
+	c.eachReleased(func(f *schema.Frame, row int) {
+		if f.Table.Name == flowTable {
+			x.readFlow(f, row)
+		} else if g, ok := c.group(f, row); ok && g.whole() {
+			x.readRow(f, row, g)
+		}
+	})
+	return x
+}
+
+// newCrowds are those that the sets themselves name.
+func (c *checker) newCrowds(within flags) *crowds {
+	x := &crowds{c: c, within: within, index: map[string]int{}, asked: map[claim]int{}}
 	for s := range c.People.Sets {
 		x.place(c.People.In[s], false)
 	}
+	return x
+}
+
+// whole reports a set that is not split.
+func (g group) whole() bool {
+	return !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
+}
+
+// eachReleased goes through the rows of the tables without models as they will be
+// released.
+func (c *checker) eachReleased(read func(f *schema.Frame, row int)) {
 	log := c.log
 	defer func() { c.log = log }()
 	for _, f := range c.Tables {
@@ -102,29 +130,29 @@ func (c *checker) publishedCrowds() *crowds {
 		c.log = reporter{}
 		released := c.release(f)
 		for row := range released.N {
-			if f.Table.Name == flowTable {
-				x.readFlow(released, row)
-			} else {
-				x.readRow(released, row)
-			}
+			read(released, row)
 		}
 	}
-	return x
 }
 
 func (x *crowds) readFlow(f *schema.Frame, row int) {
 	name, ok := strings.CutPrefix(f.TextAt(row, "stage"), setPrefix)
 	if set := slices.Index(x.c.People.Sets, name); ok && set >= 0 {
 		x.tell(x.c.People.In[set], false, !f.Missing(row, "out"))
+		if reason := f.TextAt(row, "reason"); reason != "" && reason != otherReasons && !f.Missing(row, "n") {
+			if left := x.c.leavers(name, reason); left == nil {
+				return
+			} else if x.levels {
+				x.want(reason+"\x00"+name, claimReason, left)
+			} else {
+				x.tell(left, false, true)
+			}
+		}
 	}
 }
 
-// readRow takes the numbers of people out of a row about a whole set.
-func (x *crowds) readRow(f *schema.Frame, row int) {
-	g, ok := x.c.group(f, row)
-	if !ok || slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel }) {
-		return
-	}
+// readRow takes the numbers of people out of a row about a group.
+func (x *crowds) readRow(f *schema.Frame, row int, g group) {
 	base := x.c.People.In[g.set]
 	name, statistic := f.TextAt(row, "variable"), f.TextAt(row, "statistic")
 	v, known := x.c.variable(name)
@@ -132,7 +160,13 @@ func (x *crowds) readRow(f *schema.Frame, row int) {
 	switch {
 	case levelled:
 		if label, ok := x.c.labels(name); ok {
-			x.tell(where(base, func(i int) bool { return label(i) == level || label(i) == "" && level == missingLevel }), false, !f.Missing(row, "estimate"))
+			in := where(base, func(i int) bool { return label(i) == level || label(i) == "" && level == missingLevel })
+			switch shown := !f.Missing(row, "estimate"); {
+			case x.levels && shown && level != missingLevel && !x.c.splits(g, name):
+				x.want(levelKey(name, level, g), claimLevel, in)
+			default:
+				x.tell(in, false, shown)
+			}
 		}
 	case !known:
 		return
@@ -168,6 +202,10 @@ func (x *crowds) pieces() (of []int32, sizes []int) {
 	index := map[string]int{}
 	key := make([]byte, (len(x.list)+7)/8)
 	for i := range x.c.People.Rows {
+		if !x.within.at(i) {
+			of[i] = -1
+			continue
+		}
 		clear(key)
 		for k := range x.list {
 			if x.list[k].in.at(i) {

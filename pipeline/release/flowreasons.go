@@ -1,9 +1,6 @@
 package release
 
-import (
-	"slices"
-	"strings"
-)
+import "slices"
 
 // flowReason is a reason of the flow that counts levels of a characteristic.
 type flowReason struct {
@@ -21,7 +18,8 @@ func (c *checker) flowReasons(x characteristic) []flowReason {
 		if len(rules) == 0 || rules[0].Column != x.name || len(rules[0].Levels) == 0 {
 			continue
 		}
-		r := flowReason{text: x.name + " not " + strings.Join(rules[0].Levels, ", ")}
+		var r flowReason
+		_, r.text = rules[0].Reasons()
 		for level, label := range x.levels {
 			if label != missingLevel && !slices.Contains(rules[0].Levels, label) {
 				r.levels = append(r.levels, level)

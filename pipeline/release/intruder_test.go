@@ -90,6 +90,8 @@ type intruder struct {
 	place    map[string]int
 	widths   []width
 	choices  []record
+
+	reasons, pooled int // of the flow: shown by themselves, and stages with others together
 }
 
 // width is an interval in which what is published of a model places the number
@@ -125,6 +127,9 @@ func newIntruder(t *testing.T, r study, s schema.Settings) *intruder {
 			x.models(list)
 		}
 		for _, row := range list {
+			if f.Table.Name == "flow" {
+				x.readFlow(row)
+			}
 			x.read(f.Table, row)
 		}
 	}
@@ -238,6 +243,43 @@ func (x *intruder) read(t schema.Table, r record) {
 		hits := above(low)
 		x.meet(x.crowd(name+" at least", hits), math.Round(n*v), shown && given)
 		x.meet(x.crowd(name+" below", func(i int) bool { return present(i) && !hits(i) }), n-math.Round(n*v), shown && given)
+	}
+}
+
+// readFlow takes the size of a set and who leaves it for a reason, each person for
+// the first rule that he fails.
+func (x *intruder) readFlow(r record) {
+	name, ok := strings.CutPrefix(r["stage"], "set:")
+	if !ok {
+		return
+	}
+	set := slices.Index(x.people.sets, name)
+	size, shown := r.number("out")
+	x.meet(x.crowd("size of "+name, func(i int) bool { return x.people.in[set][i] }), size, shown)
+	why := func(i int) string {
+		for _, rule := range x.settings.Analysis.Sets[name] {
+			level := x.level(rule.Column, i)
+			if level == "" {
+				return rule.Column + " missing"
+			}
+			v, _ := strconv.ParseFloat(level, 64)
+			switch {
+			case len(rule.Levels) > 0 && !slices.Contains(rule.Levels, level):
+				return rule.Column + " not " + strings.Join(rule.Levels, ", ")
+			case rule.Below != nil && v >= *rule.Below:
+				return fmt.Sprint(rule.Column, " not below ", *rule.Below)
+			case rule.AtLeast != nil && v < *rule.AtLeast:
+				return fmt.Sprint(rule.Column, " not at least ", *rule.AtLeast)
+			}
+		}
+		return ""
+	}
+	n, shown := r.number("n")
+	if reason := r["reason"]; reason == "other reasons" {
+		x.pooled++
+	} else if reason != "" {
+		x.meet(x.crowd(name+" left by "+reason, func(i int) bool { return why(i) == reason }), n, shown)
+		x.reasons++
 	}
 }
 
@@ -619,7 +661,31 @@ func hostiles() []hostile {
 		return m
 	}
 	low := -1e9
+	unlike := func(more ...schema.Rule) func(*schema.Settings) {
+		return func(s *schema.Settings) {
+			s.Analysis.Sets["healthy"] = append([]schema.Rule{{Column: "treated", Levels: []string{"no"}}, {Column: "smoker", Levels: []string{"never", "former"}}}, more...)
+			s.Analysis.SetOrder = []string{"all", "healthy"}
+		}
+	}
+	// Thirty treated and 45 who smoke, of whom five are both, three and two by sex.
+	both := func(f *schema.Frame) {
+		for row := range f.N {
+			f.SetText(row, "treated", map[bool]string{true: "yes", false: "no"}[row < 30])
+			f.SetText(row, "smoker", []string{"never", "former"}[row%2])
+			if row >= 25 && row < 70 {
+				f.SetText(row, "smoker", "current")
+			}
+			f.SetText(row, "sex", []string{"female", "male"}[row/2%2])
+			f.SetNumber(row, "brachial_sbp_mmhg", 110+float64(row%25))
+			if row >= 70 && row < 100 {
+				f.SetNumber(row, "brachial_sbp_mmhg", 150)
+			}
+		}
+	}
+	below := 140.0
 	return []hostile{
+		{"two levels and the set of neither", unlike(), both, nil},
+		{"two levels and the reasons of the flow", unlike(schema.Rule{Column: "brachial_sbp_mmhg", Below: &below}), both, nil},
 		{"a level of four", models(modelOf("m", "age_years", "smoker")), func(f *schema.Frame) {
 			for row := range f.N {
 				f.SetText(row, "smoker", map[bool]string{true: "current", false: "never"}[row < 4])
@@ -764,7 +830,7 @@ func TestIntruderWithChoices(t *testing.T) {
 // No number of one to nine people follows from the files of a release, by sums or
 // differences of any published ones or by what is told of a fit.
 func TestIntruderWithEveryFile(t *testing.T) {
-	tries, shown := 0, 0
+	tries, shown, reasons, pooled := 0, 0, 0, 0
 	for _, h := range hostiles() {
 		t.Run(h.name, func(t *testing.T) {
 			r, s := h.run(t)
@@ -772,6 +838,8 @@ func TestIntruderWithEveryFile(t *testing.T) {
 			found, tried := x.derived()
 			tries += tried
 			shown += len(x.known)
+			reasons += x.reasons
+			pooled += x.pooled
 			for _, f := range found {
 				t.Error(f)
 			}
@@ -786,5 +854,8 @@ func TestIntruderWithEveryFile(t *testing.T) {
 	t.Logf("%d groups of few, %d numbers known", tries, shown)
 	if tries < 60 || shown < 100 {
 		t.Errorf("%d groups of few and %d known numbers: the test has lost its object", tries, shown)
+	}
+	if reasons < 3 || pooled < 1 {
+		t.Errorf("%d reasons of the flow are shown, %d stages have others together", reasons, pooled)
 	}
 }

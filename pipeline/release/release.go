@@ -14,6 +14,9 @@
 //     have none, both counts are hidden and what would give them away is made
 //     coarse.
 //   - shares above a threshold, and levels of a characteristic: both sides count.
+//   - overlaps: sets and levels of different characteristics are of the same
+//     people. A level, or a reason of the flow, with which the number of a group of
+//     few would follow from the sizes of sets is hidden like a level of few.
 //   - models: their complete cases, events and those who lack a term are of the
 //     same people as all other numbers of the set. One after another is told, the
 //     first model first, unless with it the number of a group of few would follow.
@@ -108,6 +111,7 @@ type checker struct {
 	state   map[string]state    // by key of variable and group
 	shares  map[string]bool     // hidden shares, by key of statistic and group
 	levels  map[string]bool     // hidden levels, by key of variable, level and group
+	overlap map[string]bool     // those of them that would tell how few a set and levels have in common
 	models  map[string]*sampled // by key of set, outcome and model
 	named   *crowds             // groups of whole sets that tables name
 	other   map[string]state    // by block and stratum of a table with people of its own
@@ -134,7 +138,7 @@ func Check(in Input) (Output, error) {
 		name string
 		do   func() error
 	}{
-		{"people", c.people}, {"values", c.values}, {"shares", c.thresholds}, {"levels", c.categories}, {"models", c.sampleModels},
+		{"people", c.people}, {"values", c.values}, {"shares", c.thresholds}, {"levels", c.categories}, {"overlaps", c.overlaps}, {"models", c.sampleModels},
 		{"other tables", c.otherTables},
 	} {
 		if err := layer.do(); err != nil {
@@ -163,7 +167,7 @@ func Check(in Input) (Output, error) {
 
 func newChecker(in Input) *checker {
 	d := in.Settings.Disclosure
-	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in)}
+	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, overlap: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in)}
 	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
 		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}
 	c.rank = ranks(in)

@@ -2,7 +2,6 @@ package tabulate
 
 import (
 	"slices"
-	"strings"
 
 	"tonocohort/schema"
 )
@@ -67,7 +66,8 @@ type condition struct {
 }
 
 func (c *cohort) condition(rule schema.Rule) condition {
-	k := condition{missing: rule.Column + " missing", failed: rule.Column + " " + ruleText(rule)}
+	missing, failed := rule.Reasons()
+	k := condition{missing: missing, failed: failed}
 	if len(rule.Levels) > 0 {
 		f := c.factor(rule.Column)
 		k.judge = func(row int32) string {
@@ -88,30 +88,12 @@ func (c *cohort) condition(rule schema.Rule) condition {
 		if v != v {
 			return k.missing
 		}
-		if rule.Below != nil && !(v < *rule.Below) || rule.AtMost != nil && !(v <= *rule.AtMost) ||
-			rule.Above != nil && !(v > *rule.Above) || rule.AtLeast != nil && !(v >= *rule.AtLeast) {
+		if !rule.Admits(v) {
 			return k.failed
 		}
 		return ""
 	}
 	return k
-}
-
-// ruleText says what a row that left does not fulfil.
-func ruleText(rule schema.Rule) string {
-	if len(rule.Levels) > 0 {
-		return "not " + strings.Join(rule.Levels, ", ")
-	}
-	var parts []string
-	for _, b := range []struct {
-		text  string
-		bound *float64
-	}{{"at least ", rule.AtLeast}, {"above ", rule.Above}, {"at most ", rule.AtMost}, {"below ", rule.Below}} {
-		if b.bound != nil {
-			parts = append(parts, b.text+plain(*b.bound))
-		}
-	}
-	return "not " + strings.Join(parts, " and ")
 }
 
 func distinct(items []string) []string {

@@ -1,0 +1,178 @@
+package release
+
+import (
+	"maps"
+	"slices"
+	"strings"
+
+	"tonocohort/schema"
+)
+
+// overlaps is the layer of what sets and levels of different characteristics tell
+// together: the treated, the smokers and the size of the set of those who are
+// neither give how many are both. Within each stratum the levels are told one after
+// another, the most important set first, then the reasons of the flow. One with
+// which the number of a group of few would follow is hidden, and the layer of the
+// levels protects it as it does a level of few.
+func (c *checker) overlaps() error {
+	if len(c.People.Sets) < 2 {
+		return nil
+	}
+	for {
+		var levels []string
+		reason := ""
+		for _, x := range c.levelCrowds() {
+			refused := x.refused()
+			for _, k := range x.wanted {
+				switch {
+				case !refused[k]:
+				case k.what == claimLevel:
+					levels = append(levels, k.model)
+				case reason == "":
+					reason, _, _ = strings.Cut(k.model, "\x00")
+				}
+			}
+		}
+		switch {
+		case len(levels) > 0:
+			for _, key := range levels {
+				c.overlap[key], c.levels[key] = true, true
+			}
+			if err := c.categories(); err != nil {
+				return err
+			}
+		case reason != "": // one at a time: another is shown with it, and fewer are left
+			c.pooled[reason] = true
+		default:
+			return nil
+		}
+	}
+}
+
+// levelCrowds reads what the tables tell of each stratum, with the levels and the
+// reasons wanted.
+func (c *checker) levelCrowds() []*crowds {
+	strata := map[string]*crowds{}
+	at := func(labels []string) *crowds {
+		key := strings.Join(labels, "\x00")
+		x, known := strata[key]
+		if !known {
+			x = c.newCrowds(c.inStratum(labels))
+			x.levels = true
+			strata[key] = x
+		}
+		return x
+	}
+	rank := map[claim]int{}
+	c.eachReleased(func(f *schema.Frame, row int) {
+		if f.Table.Name == flowTable {
+			x := at(c.noLabels())
+			before := len(x.wanted)
+			x.readFlow(f, row)
+			for _, k := range x.wanted[before:] {
+				rank[k] = len(c.rank)
+			}
+			return
+		}
+		if g, ok := c.group(f, row); ok {
+			x := at(g.labels)
+			before := len(x.wanted)
+			x.readRow(f, row, g)
+			for _, k := range x.wanted[before:] {
+				rank[k] = c.rank[g.set]
+			}
+		}
+	})
+	var list []*crowds
+	for _, key := range slices.Sorted(maps.Keys(strata)) {
+		if x := strata[key]; len(x.wanted) > 0 {
+			slices.SortStableFunc(x.wanted, func(a, b claim) int { return rank[a] - rank[b] })
+			list = append(list, x)
+		}
+	}
+	return list
+}
+
+// inStratum are the people with some labels; nil for everybody.
+func (c *checker) inStratum(labels []string) flags {
+	g := group{labels: labels}
+	if g.whole() {
+		return nil
+	}
+	in := make(flags, (len(c.People.Rows)+63)/64)
+	classes, ok := c.layout.classes(g)
+	if !ok {
+		return in // labels that no analysed person has
+	}
+	inside := make([]bool, len(c.layout.at))
+	for _, a := range c.layout.within(classes) {
+		inside[a] = true
+	}
+	for i, a := range c.layout.atomOf {
+		if inside[a] {
+			in[i>>6] |= 1 << (i & 63)
+		}
+	}
+	return in
+}
+
+// leavers are those whom the flow counts at a set for a reason: the first rule that
+// they fail. Nil where no rule of the set gives it.
+func (c *checker) leavers(set, reason string) []bool {
+	rest := slices.Repeat([]bool{true}, len(c.People.Rows))
+	left := make([]bool, len(rest))
+	named := false
+	for _, rule := range c.Settings.Analysis.Sets[set] {
+		unmet := c.unmet(rule)
+		if unmet == nil {
+			return nil
+		}
+		for i, in := range rest {
+			if !in {
+				continue
+			}
+			why := unmet(i)
+			rest[i] = why == ""
+			left[i] = why == reason
+			named = named || left[i]
+		}
+	}
+	if !named {
+		return nil
+	}
+	return left
+}
+
+// unmet tells why a person does not meet a rule, "" who does; nil where the table
+// does not have the column.
+func (c *checker) unmet(rule schema.Rule) func(i int) string {
+	missing, failed := rule.Reasons()
+	if len(rule.Levels) > 0 {
+		label, ok := c.labels(rule.Column)
+		if !ok {
+			return nil
+		}
+		return func(i int) string {
+			switch l := label(i); {
+			case l == "":
+				return missing
+			case !slices.Contains(rule.Levels, l):
+				return failed
+			}
+			return ""
+		}
+	}
+	if !c.Visits.Has(rule.Column) || c.Visits.Column(rule.Column).Textual() {
+		return nil
+	}
+	cells := c.Visits.Numbers(rule.Column)
+	return func(i int) string {
+		switch v := cells[c.People.Rows[i]]; {
+		case v != v:
+			return missing
+		case !rule.Admits(v):
+			return failed
+		}
+		return ""
+	}
+}
