@@ -25,8 +25,12 @@ func (r *row) coarsen(n, minCell int) {
 		fine = disclose.NiceStep(math.Abs(estimate) / 500)
 	}
 	r.setCoarse("estimate", fine)
-	r.setCoarse("low", step)
-	r.setCoarse("high", step)
+	lower, upper := disclose.Ends(low, high, step)
+	if told := r.number("estimate"); !math.IsNaN(told) { // it may be coarser than the ends
+		lower, upper = math.Min(lower, told), math.Max(upper, told)
+	}
+	r.f.SetNumber(r.at, "low", lower)
+	r.f.SetNumber(r.at, "high", upper)
 	r.log.add(r.f, r.at, ruleCoarse, partCounts)
 }
 

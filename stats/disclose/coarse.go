@@ -24,7 +24,8 @@ func alike(estimate, low, high float64, n, minCell int, step float64) int {
 	same := 0
 	for m := max(1, n-2*minCell); m <= n+2*minCell; m++ {
 		root := math.Sqrt(float64(n) / float64(m))
-		if To(estimate+(low-estimate)*root, step) == To(low, step) && To(estimate+(high-estimate)*root, step) == To(high, step) {
+		a, b := Ends(estimate+(low-estimate)*root, estimate+(high-estimate)*root, step)
+		if c, d := Ends(low, high, step); a == c && b == d {
 			same++
 		}
 	}
@@ -82,13 +83,26 @@ func To(v, step float64) float64 {
 	if !(step > 0) || math.IsNaN(v) || math.IsInf(v, 0) {
 		return v
 	}
-	multiple := math.Round(v / step)
+	return times(math.Round(v/step), step)
+}
+
+// Ends returns the ends of an interval as multiples of step, outwards: it holds
+// what it held, and never grows narrower.
+func Ends(low, high, step float64) (float64, float64) {
+	if !(step > 0) {
+		return low, high
+	}
+	return times(math.Floor(low/step), step), times(math.Ceil(high/step), step)
+}
+
+// times returns a multiple of step, such as 0.1 that is the nearest to it.
+func times(multiple, step float64) float64 {
 	if step < 1 {
 		if whole := math.Round(1 / step); math.Abs(whole*step-1) < 1e-9 {
-			return multiple / whole
+			return multiple/whole + 0 // no minus before a zero
 		}
 	}
-	return multiple * step
+	return multiple*step + 0
 }
 
 // Round rounds a count to a multiple of base, halves up; a base below 2 leaves

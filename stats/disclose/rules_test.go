@@ -89,13 +89,13 @@ func TestCoarseEndsHideTheirCount(t *testing.T) {
 			s := stats.Sample{N: n, Mean: 39.53, SD: sd}
 			i := stats.MeanInterval(s, 0.95)
 			step := disclose.Step(s.Mean, i.Low, i.High, n, 10)
-			low, high := disclose.To(i.Low, step), disclose.To(i.High, step)
+			low, high := disclose.Ends(i.Low, i.High, step)
 			fits := 0
 			for m := 2; m < 3*n+100; m++ {
 				other := s
 				other.N = m
 				j := stats.MeanInterval(other, 0.95)
-				if disclose.To(j.Low, step) == low && disclose.To(j.High, step) == high {
+				if l, h := disclose.Ends(j.Low, j.High, step); l == low && h == high {
 					fits++
 				}
 			}
