@@ -35,6 +35,11 @@ type output struct {
 	keepWork  func(name string) bool // files of the work folder that stay after sealing; nil: none
 }
 
+// outputFolders are all folders in which files are written: a run that is killed
+// may leave a partial file in any.
+var outputFolders = []string{".", path.Clean(tablesFolder), path.Clean(ownFolder), path.Clean(personFigures),
+	path.Clean(releaseFolder), path.Clean(releaseFolder + figuresFolder), path.Clean(workFolder)}
+
 // open locks the folder, unseals it and clears what a stopped run has left. The
 // folder must be none of those that are read.
 func (o *output) open(replace bool, readFrom ...string) error {
@@ -62,7 +67,7 @@ func (o *output) open(replace bool, readFrom ...string) error {
 		return err
 	}
 	o.results = store.NewFolder(fsys)
-	if _, err = o.results.Sweep(".", "tables", path.Clean(ownFolder), "release", path.Clean(workFolder)); err != nil {
+	if _, err = o.results.Sweep(outputFolders...); err != nil {
 		return err
 	}
 	return o.startJournal()

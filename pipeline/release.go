@@ -85,7 +85,7 @@ func (o *output) publish(s report.Source) error {
 func (o *output) illustrate(s report.Source) error {
 	s.Inputs, s.Files, s.Again = o.inputDigests(), o.released(), o.again()
 	for _, d := range report.Figures(s) {
-		if err := o.releaseText("figures/"+d.Name+".svg", d.File().WriteSVG); err != nil {
+		if err := o.releaseText(figuresFolder+d.Name+".svg", d.File().WriteSVG); err != nil {
 			return err
 		}
 	}

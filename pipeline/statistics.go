@@ -105,7 +105,10 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 
 // personFigures is where figures of single persons stand: with the restricted
 // tables.
-const personFigures = tablesFolder + "figures/"
+const personFigures = tablesFolder + figuresFolder
+
+// figuresFolder is that of figures, with the restricted tables and in a release.
+const figuresFolder = "figures/"
 
 // illustratePersons draws what stays with the study.
 func (o *output) illustratePersons(p report.Persons) error {

@@ -157,6 +157,30 @@ func stopAfter(n int) (context.Context, Options) {
 	}}
 }
 
+// What a kill leaves of a file that was being written goes with the next run,
+// whatever folder it lies in.
+func TestPartialFilesAreSweptWhereverFilesAreWritten(t *testing.T) {
+	t.Parallel()
+	studyDir, results := smallStudy(t, 20), filepath.Join(t.TempDir(), "results")
+	ranInto(t, studyDir, results, Options{})
+	whole := contentOfFiles(t, results)
+	folders := 0
+	err := filepath.WalkDir(results, func(name string, d fs.DirEntry, err error) error {
+		if err == nil && d.IsDir() {
+			folders++
+			err = os.WriteFile(filepath.Join(name, ".left.partial-1"), nil, 0o600)
+		}
+		return err
+	})
+	if err != nil || folders < 5 {
+		t.Fatal(folders, err)
+	}
+	ranInto(t, studyDir, results, Options{Replace: true})
+	if again := contentOfFiles(t, results); len(again) != len(whole) {
+		t.Errorf("%d files after the next run, %d before", len(again), len(whole))
+	}
+}
+
 // A run that is interrupted says what it keeps; the next one computes the rest
 // alone and ends with the same bytes as one that was never interrupted.
 func TestInterruptedRunGoesOn(t *testing.T) {
