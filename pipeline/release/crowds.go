@@ -1,22 +1,16 @@
 package release
 
 import (
-	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
 
 	"tonocohort/schema"
-	"tonocohort/stats/disclose"
 )
 
-// The numbers that a table of models tells (complete cases, those who lack a
-// column, events) are about the same people as every other number of the set. The
-// layer takes what the other tables publish of whole sets as given and lets the
-// models tell one number after another, the first model first, unless with it the
-// number of a group of few would follow: of any group that is named, of what one
-// leaves of another or of what two have in common.
+// Groups of people that lie across one another are taken as they are: what is told
+// of some of them is given, what others would tell is wanted, one number after
+// another, unless with it the number of a group of few would follow (refused.go).
 
 // crowd is a group of people that some table names.
 type crowd struct {
@@ -194,184 +188,4 @@ func where(base []bool, holds func(i int) bool) []bool {
 		out[i] = in && holds(i)
 	}
 	return out
-}
-
-// pieces numbers the finest groups of people that the crowds tell apart.
-func (x *crowds) pieces() (of []int32, sizes []int) {
-	of = make([]int32, len(x.c.People.Rows))
-	index := map[string]int{}
-	key := make([]byte, (len(x.list)+7)/8)
-	for i := range x.c.People.Rows {
-		if !x.within.at(i) {
-			of[i] = -1
-			continue
-		}
-		clear(key)
-		for k := range x.list {
-			if x.list[k].in.at(i) {
-				key[k/8] |= 1 << (k % 8)
-			}
-		}
-		at, known := index[string(key)]
-		if !known {
-			at = len(sizes)
-			index[string(key)] = at
-			sizes = append(sizes, 0)
-		}
-		of[i] = int32(at)
-		sizes[at] += x.c.People.times(i)
-	}
-	return of, sizes
-}
-
-// refused lists the claims that would give a group of few away.
-func (x *crowds) refused() map[claim]bool {
-	of, sizes := x.pieces()
-	vectors := make([][]float64, len(x.list))
-	for k, c := range x.list {
-		vectors[k] = make([]float64, len(sizes))
-		for i, piece := range of {
-			if c.in.at(i) {
-				vectors[k][piece] = 1
-			}
-		}
-	}
-	sums := &disclose.Sums{}
-	for _, k := range x.told {
-		sums.Publish(vectors[k])
-	}
-	open := slices.DeleteFunc(x.targets(vectors, sizes), sums.Follow) // told already
-	refused := map[claim]bool{}
-	for _, k := range x.wanted {
-		if sums.Follow(vectors[x.asked[k]]) && !slices.ContainsFunc(open, func(t []float64) bool { return slices.Equal(t, vectors[x.asked[k]]) }) {
-			continue
-		}
-		more := sums.Clone()
-		more.Publish(vectors[x.asked[k]])
-		if slices.ContainsFunc(open, more.Follow) {
-			refused[k] = true
-			continue
-		}
-		sums = more
-	}
-	return refused
-}
-
-// targets lists the groups of few.
-func (x *crowds) targets(vectors [][]float64, sizes []int) [][]float64 {
-	var list [][]float64
-	seen := map[string]bool{}
-	try := func(event bool, in func(piece int) bool) {
-		n := 0
-		var at []int
-		for piece, size := range sizes {
-			if in(piece) {
-				at = append(at, piece)
-				if n += size; n >= x.c.rules.MinCell {
-					return
-				}
-			}
-		}
-		key := fmt.Sprint(at)
-		if !(event && x.c.rules.Few(n) || x.c.few(n)) || seen[key] {
-			return
-		}
-		seen[key] = true
-		v := make([]float64, len(sizes))
-		for _, piece := range at {
-			v[piece] = 1
-		}
-		list = append(list, v)
-	}
-	for k, a := range vectors {
-		event := x.list[k].event
-		try(event, func(p int) bool { return a[p] == 1 })
-		for l, b := range vectors[:k] {
-			event := event || x.list[l].event
-			try(event, func(p int) bool { return a[p] == 1 && b[p] == 0 })
-			try(event, func(p int) bool { return b[p] == 1 && a[p] == 0 })
-			try(event, func(p int) bool { return a[p] == 1 && b[p] == 1 })
-		}
-	}
-	return list
-}
-
-// tellModels decides on the numbers of the models.
-func (c *checker) tellModels(tables []*schema.Frame) {
-	x := c.publishedCrowds()
-	for _, f := range tables {
-		for row := range f.N {
-			if s := c.models[modelKey(f, row)]; s != nil && !s.counts {
-				x.want(modelKey(f, row), claimPeople, s.rows)
-			}
-		}
-	}
-	for _, f := range tables {
-		for row := range f.N {
-			key := modelKey(f, row)
-			s := c.models[key]
-			if s == nil || s.counts || f.Missing(row, "estimate") {
-				continue
-			}
-			switch f.TextAt(row, "statistic") {
-			case "events":
-				if events := c.eventsOf(s); events != nil {
-					x.want(key, claimEvents, events)
-				}
-			case "missing":
-				term := f.TextAt(row, "term")
-				if in := c.lacking(s, term); in != nil {
-					x.want(key, term, in)
-				}
-			}
-		}
-	}
-	for k := range x.refused() {
-		s := c.models[k.model]
-		switch k.what {
-		case claimPeople:
-			s.counts = true
-		case claimEvents:
-			s.noEvents = true
-		default:
-			s.noMissing[k.what] = true
-		}
-	}
-}
-
-// eventsOf are the people of a model with its event, nil where they are not known.
-func (c *checker) eventsOf(s *sampled) []bool {
-	v, ok := c.variable(s.outcome)
-	if !ok {
-		return nil
-	}
-	if !v.numeric {
-		label, ok := c.labels(s.outcome)
-		if !ok {
-			return nil
-		}
-		return where(s.rows, func(i int) bool { return label(i) == s.model.Event })
-	}
-	bound := math.NaN()
-	if at, declared := c.Settings.Analysis.Threshold[s.outcome]; declared {
-		bound = at
-	}
-	if s.model.Threshold != nil {
-		bound = *s.model.Threshold
-	}
-	cells := c.numbers(v)
-	return where(s.rows, func(i int) bool { return cells[c.People.Rows[i]] >= bound })
-}
-
-// lacking are those of a model's set who lack a column of it.
-func (c *checker) lacking(s *sampled, column string) []bool {
-	v, ok := c.variable(column)
-	if !ok {
-		return nil
-	}
-	label, levelled := c.labels(column)
-	asked := slices.Contains(columnsOf(s.model), column)
-	return where(s.among, func(i int) bool {
-		return !v.present.at(i) || asked && !v.numeric && levelled && label(i) == unknownAnswer
-	})
 }
