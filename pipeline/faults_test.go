@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"tonocohort/pipeline/store"
+	"tonocohort/testdata"
 )
 
 // faultFS is a file system whose operation number at fails, once or with every
@@ -141,8 +142,11 @@ func TestEveryOperationMayFail(t *testing.T) {
 		return counting, err
 	}})
 	stride := counting.n/8 + 1
-	if all {
+	switch {
+	case all:
 		stride = 1
+	case testdata.UnderRaceDetector():
+		stride = counting.n/3 + 1
 	}
 	var failed atomic.Int64
 	tried := 0

@@ -17,13 +17,17 @@ import (
 	"testing"
 
 	"tonocohort/pipeline/study"
+	"tonocohort/testdata"
 )
 
-// mutations is how many mutated files a test tries: 500 in go test,
-// TONOCOHORT_MUTATIONS in a nightly run.
+// mutations is how many mutated files a test tries: 500 in go test, fewer under the
+// race detector, TONOCOHORT_MUTATIONS in a nightly run.
 func mutations(t *testing.T) int {
 	t.Helper()
 	text := os.Getenv("TONOCOHORT_MUTATIONS")
+	if text == "" && testdata.UnderRaceDetector() {
+		return 60
+	}
 	if text == "" {
 		return 500
 	}

@@ -5,6 +5,8 @@ package testdata
 import (
 	"os"
 	"path/filepath"
+	"runtime/debug"
+	"slices"
 	"strconv"
 	"testing"
 )
@@ -79,4 +81,12 @@ func root(t testing.TB) string {
 		}
 		dir = parent
 	}
+}
+
+// UnderRaceDetector tells whether the test runs under the race detector, which makes
+// it some ten times slower: what is repeated for chance's sake is repeated less there,
+// since the races are in the first of them as in the last.
+func UnderRaceDetector() bool {
+	info, ok := debug.ReadBuildInfo()
+	return ok && slices.Contains(info.Settings, debug.BuildSetting{Key: "-race", Value: "true"})
 }
