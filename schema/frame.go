@@ -27,6 +27,10 @@ type Lender interface {
 	Waves(column int) [][]float32
 	// EachText calls visit with every cell of a text column and keeps none.
 	EachText(column int, visit func(row int, text string))
+	// EachNumbers calls visit with some rows of numeric columns after the others, from
+	// the first on, and keeps none that it would not keep anyway. Where reading fails
+	// the rest is not visited.
+	EachNumbers(columns []int, visit func(first int, cells [][]float64))
 	Err() error
 }
 
@@ -231,6 +235,26 @@ func (f *Frame) EachText(name string, visit func(row int, text string)) {
 	}
 	labels := f.labels(i)
 	labels.Each(visit)
+}
+
+// EachNumbers calls visit with the cells of numeric columns, some rows after the
+// others; first is the number of the first of them. Of a lent frame no column need be
+// held whole, and the slices are good until visit returns.
+func (f *Frame) EachNumbers(visit func(first int, cells [][]float64), names ...string) {
+	columns, lent := make([]int, len(names)), true
+	for i, name := range names {
+		columns[i] = f.at(name)
+		lent = lent && f.borrowed(columns[i])
+	}
+	if lent {
+		f.lent.EachNumbers(columns, visit)
+		return
+	}
+	cells := make([][]float64, len(names))
+	for i, column := range columns {
+		cells[i] = f.numbers(column)
+	}
+	visit(0, cells)
 }
 
 // Waves returns the cells of a wave column; the slice is the frame's own.

@@ -1,6 +1,10 @@
 package stats
 
-import "math"
+import (
+	"math"
+
+	"tonocohort/stats/exact"
+)
 
 // Difference is a difference of two means with its test and interval.
 type Difference struct {
@@ -73,18 +77,10 @@ func StandardDeviationRatio(a, b Sample, level float64) (ratio float64, interval
 	}
 }
 
-// RatioOfMeans returns the mean of above over the mean of below, two values of
-// each person, with the interval by the delta method: the variance is that of
-// the residuals above − ratio · below (Cochran 1977, Sampling Techniques, 6.4;
-// from memory). It differs from the mean of the persons' own ratios. The slices
-// have equal length and order.
-func RatioOfMeans(above, below []float64, level float64) (ratio float64, interval Interval) {
-	mean := Mean(below)
-	ratio = Mean(above) / mean
-	rest := make([]float64, len(above))
-	for i := range above {
-		rest[i] = above[i] - float64(ratio*below[i])
-	}
-	half := StudentQuantile((1+level)/2, float64(len(rest)-1)) * StandardError(rest) / math.Abs(mean)
-	return ratio, around(ratio, half, level, MethodDelta)
+// RatioOfMeans returns the mean above over the mean below, two values of each person,
+// with the interval by the delta method; see exact.Pairs. It differs from the mean of
+// the persons' own ratios.
+func RatioOfMeans(p *exact.Pairs, level float64) (ratio float64, interval Interval) {
+	ratio, standardError := p.Ratio()
+	return ratio, around(ratio, StudentQuantile((1+level)/2, float64(p.N-1))*standardError, level, MethodDelta)
 }

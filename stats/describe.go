@@ -1,6 +1,10 @@
 package stats
 
-import "math"
+import (
+	"math"
+
+	"tonocohort/stats/exact"
+)
 
 // Sample is what two-sample methods need of a sample, computed here or read
 // from a published table.
@@ -14,6 +18,12 @@ type Sample struct {
 func Describe(x []float64) Sample {
 	mean := Mean(x)
 	return Sample{N: len(x), Mean: mean, SD: math.Sqrt(varianceAbout(x, mean))}
+}
+
+// SampleOf returns size, mean and standard deviation of the values whose exact sums are
+// given: the same in whatever order and parts they were summed.
+func SampleOf(m *exact.Moments) Sample {
+	return Sample{N: m.N, Mean: m.Mean(), SD: math.Sqrt(m.Variance())}
 }
 
 // Mean returns the arithmetic mean of x, corrected by the mean of what is left

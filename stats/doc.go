@@ -10,7 +10,8 @@
 //   - Sums run in the order of the slice, compensated (Neumaier), and products
 //     are rounded before they are added, so that neither the number of workers
 //     nor fused multiply-add changes a digit. Sorting the slice first makes a
-//     result independent of the order in which people were enrolled.
+//     result independent of the order in which people were enrolled. What is to be
+//     joined from parts is summed exactly instead (stats/exact).
 //   - Every interval carries the name of its method and its confidence level.
 package stats
 

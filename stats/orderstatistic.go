@@ -34,17 +34,7 @@ func OrderStatisticRanks(n int, p, level float64) (low, high int, coverage float
 // sample that is sorted upwards; both ends NaN where one of them does not exist.
 func QuantileInterval(sorted []float64, p, level float64) Interval {
 	low, high, _ := OrderStatisticRanks(len(sorted), p, level)
-	return RankInterval(sorted, low, high, level)
-}
-
-// RankInterval returns the interval between two ranks of a sorted sample, as
-// OrderStatisticRanks gives them; both ends NaN where a rank is 0.
-func RankInterval(sorted []float64, low, high int, level float64) Interval {
-	interval := Interval{Low: math.NaN(), High: math.NaN(), Level: level, Method: MethodOrderStatistic}
-	if low > 0 && high > 0 {
-		interval.Low, interval.High = sorted[low-1], sorted[high-1]
-	}
-	return interval
+	return Runs{sorted}.RankInterval(low, high, level)
 }
 
 // binomialQuantile returns the least k with P(X ≤ k) ≥ q. The search starts at

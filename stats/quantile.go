@@ -51,11 +51,7 @@ func ParseQuantileType(name string) (QuantileType, error) {
 // Positions are rounded to a whole number where they lie within a few units in
 // the last place of it, so that 0.7 · 10 is 7.
 func Quantile(sorted []float64, p float64, t QuantileType) float64 {
-	n := len(sorted)
-	if n == 0 || !(p >= 0 && p <= 1) || !t.Valid() {
-		return math.NaN()
-	}
-	return quantileAt(n, p, t, func(rank int) float64 { return sorted[rank-1] })
+	return Runs{sorted}.Quantile(p, t)
 }
 
 // quantileAt is the quantile of n sorted values of which at gives each by its

@@ -18,10 +18,9 @@ func ReferenceLimit(sorted []float64, p float64) (float64, Interval) {
 }
 
 // GeometricMeanInterval returns the geometric mean of the values whose
-// logarithms are given, with Student's interval on these.
-func GeometricMeanInterval(logs []float64, level float64) (mean float64, interval Interval) {
-	s := Describe(logs)
-	return math.Exp(s.Mean), exponential(MeanInterval(s, level))
+// logarithms are described, with Student's interval on these.
+func GeometricMeanInterval(logs Sample, level float64) (mean float64, interval Interval) {
+	return math.Exp(logs.Mean), exponential(MeanInterval(logs, level))
 }
 
 // Logarithms returns the logarithms of x, or false where there is none of a

@@ -122,7 +122,7 @@ func TestGeometricMeanInterval(t *testing.T) {
 	if !ok {
 		t.Fatal("no logarithms")
 	}
-	mean, i := GeometricMeanInterval(logs, 0.95)
+	mean, i := GeometricMeanInterval(Describe(logs), 0.95)
 	want := MeanInterval(Describe(logs), 0.95)
 	atLeast(t, "mean", 13, mean, math.Pow(2*3*5*9*14, 0.2))
 	atLeast(t, "mean", 13, mean, GeometricMean(x))

@@ -196,6 +196,48 @@ func (l *lender) EachText(column int, visit func(row int, text string)) {
 	}
 }
 
+// EachNumbers reads the columns once more, a row group at a time, unless they take so
+// little of the memory that they are kept for whoever asks again.
+func (l *lender) EachNumbers(columns []int, visit func(first int, cells [][]float64)) {
+	const kept = 4 // columns, at least, that have room
+	cells := make([][]float64, len(columns))
+	if l.memory/kept >= l.expected(columns[0]) {
+		for i, column := range columns {
+			cells[i] = l.Numbers(column)
+		}
+		visit(0, cells)
+		return
+	}
+	first := 0
+	for g := range l.source.meta.RowGroups {
+		for i, column := range columns {
+			if cells[i] = l.numbersOf(column, g, cells[i][:0]); cells[i] == nil {
+				return
+			}
+		}
+		visit(first, cells)
+		first += len(cells[0])
+	}
+}
+
+// numbersOf reads a row group of a numeric column into cells; nil where it cannot be
+// read.
+func (l *lender) numbersOf(column, g int, cells []float64) []float64 {
+	l.mutex.Lock()
+	defer l.mutex.Unlock()
+	f := l.part(column, 0)
+	if cells != nil {
+		f.Cols[0].Num = cells
+	}
+	if err := l.group(g, f); err != nil {
+		if l.err == nil {
+			l.err = err
+		}
+		return nil
+	}
+	return f.Cols[0].Num
+}
+
 // textsOf reads a row group of a text column; nil where it cannot be read.
 func (l *lender) textsOf(column, g int) []string {
 	l.mutex.Lock()

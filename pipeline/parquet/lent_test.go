@@ -84,6 +84,56 @@ func TestLentColumnsAreThoseRead(t *testing.T) {
 	}
 }
 
+// Numbers that are visited a row group at a time are those that Numbers gives, and a
+// column that cannot be read ends the visit with an error.
+func TestNumbersVisited(t *testing.T) {
+	f := randomFrame(13, 1234, 0.2)
+	var names []string
+	for _, c := range f.Table.Columns {
+		if c.Numeric() {
+			names = append(names, c.Name)
+		}
+	}
+	names = names[:2]
+	for _, memory := range []int64{0, 1 << 30} {
+		got := lent(t, f, memory, func([]byte) {})
+		visited := make([][]float64, len(names))
+		portions := 0
+		got.EachNumbers(func(first int, cells [][]float64) {
+			portions++
+			for i := range cells {
+				if first != len(visited[i]) {
+					t.Errorf("memory %d: row %d after %d rows", memory, first, len(visited[i]))
+				}
+				visited[i] = append(visited[i], cells[i]...)
+			}
+		}, names...)
+		for i, name := range names {
+			if !sameNumbers(visited[i], f.Numbers(name)) {
+				t.Errorf("memory %d: other numbers in %s", memory, name)
+			}
+		}
+		if (portions > 1) != (memory == 0) || got.Err() != nil {
+			t.Errorf("memory %d: %d portions, error %v", memory, portions, got.Err())
+		}
+	}
+	faults := 0
+	for at := 50; at < 4000; at += 150 {
+		got := lent(t, f, 0, func(b []byte) { b[at] ^= 0xff })
+		rows := 0
+		got.EachNumbers(func(_ int, cells [][]float64) { rows += len(cells[0]) }, names...)
+		if (rows < f.N) != (got.Err() != nil) {
+			t.Errorf("byte %d: %d rows of %d, error %v", at, rows, f.N, got.Err())
+		}
+		if got.Err() != nil {
+			faults++
+		}
+	}
+	if faults == 0 {
+		t.Error("no damage was found")
+	}
+}
+
 // Texts are held once each up to 65,535 different ones, and written out beyond.
 func TestLabelsOfManyTexts(t *testing.T) {
 	for _, n := range []int{70, math.MaxUint16, math.MaxUint16 + 1, 70_000} {

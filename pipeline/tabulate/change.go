@@ -150,7 +150,7 @@ func (w *changer) pairing(set string, p pairing, plan schema.Analysis) {
 }
 
 // dealPairs gives the pairs with both values to their cells.
-func (w *changer) dealPairs(s strata, pairs []pair, cells []float64) [][]pair {
+func (w *changer) dealPairs(s *strata, pairs []pair, cells []float64) [][]pair {
 	out := make([][]pair, len(s.labels))
 	for i, p := range pairs {
 		if math.IsNaN(cells[p.from]) || math.IsNaN(cells[p.to]) {

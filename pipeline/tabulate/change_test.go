@@ -202,10 +202,12 @@ func TestCoverageOfMeans(t *testing.T) {
 					f.add(fmt.Sprintf("s%03d", i), "v1", "sex", "female", "central_pp_mmhg", draw())
 				}
 				c := newCohort(f.Frame, plan(nil).Analysis, newFlow(), &reporter{})
-				g := c.groups(c.newStrata(nil, c.rows), c.rows, f.Numbers("central_pp_mmhg"))[0]
-				if mean, _, _ := c.estimator().moments(g); mean.interval.Low <= 40 && 40 <= mean.interval.High {
-					covered++
-				}
+				s := summariser{c: c, est: c.estimator(), memory: c.memory(0)}
+				s.eachCell(set{rows: c.rows}, c.newStrata(nil, c.rows), "central_pp_mmhg", func(_ int, g sampled) {
+					if mean, _, _ := g.means(); mean.interval.Low <= 40 && 40 <= mean.interval.High {
+						covered++
+					}
+				})
 			}
 			share := float64(covered) / float64(replicates)
 			t.Logf("%s, n %d: coverage %.4f of %d", name, n, share, replicates)

@@ -91,8 +91,8 @@ func characterise(c *cohort, plan schema.Analysis, sets []set) *schema.Frame {
 	for _, set := range sets {
 		strata := c.newStrata(split, set.rows)
 		frames := make([]*schema.Frame, len(names))
-		inParallel(len(names), len(set.rows), func(number int) func(i int) {
-			s := summariser{c: c, est: c.estimator(), dealer: c.dealer(number), brief: true, columns: split, quantile: stats.QuantileType(plan.QuantileType)}
+		inParallel(len(names), c.dealtBytes(strata, len(set.rows)), func(number int) func(i int) {
+			s := summariser{c: c, est: c.estimator(), memory: c.memory(number), brief: true, columns: split, quantile: stats.QuantileType(plan.QuantileType)}
 			return func(i int) {
 				frames[i] = schema.NewFrame(out.Table, 0)
 				if !c.tooManyLevels(names[i]) {

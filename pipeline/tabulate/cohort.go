@@ -22,7 +22,7 @@ type cohort struct {
 	everyUsed []int32   // used, all visits, in the frame's order
 	rows      []int32   // used, and kept by the visit rule, in the frame's order
 	repeated  bool      // persons may stand in several rows (visit: all)
-	dealers   []*dealer // by goroutine, used again
+	memories  []*memory // by goroutine, used again
 	weighting
 }
 

@@ -3,6 +3,7 @@ package tabulate
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"tonocohort/stats"
 )
@@ -13,72 +14,68 @@ type line struct {
 	interval stats.Interval
 }
 
-// estimator computes the statistics of a group in the way that its rows ask
-// for: each a person, persons in several rows, or rows that stand for more or
-// fewer people. One serves one goroutine.
+// sampled is one cell of a variable, however its people count.
+type sampled interface {
+	people() int  // what n counts
+	missing() int // rows without a value
+	size() []line
+	means() (mean, se, sd line)
+	geometric() line
+	quantile(p float64, t stats.QuantileType, level float64) line
+	atLeast(bound float64) line // the share of values that are
+}
+
+// estimator computes statistics in the way that rows ask for: each a person, persons in
+// several rows, or rows that stand for more or fewer people. One serves one goroutine.
 type estimator interface {
-	wantsRows() bool
 	people(g group) int // what n counts
+	note() string       // for every statistic but counts
+	standardised(classes []class) (float64, stats.Interval)
+}
+
+// rowEstimator must know which rows a group is of.
+type rowEstimator interface {
+	estimator
 	size(g group) []line
 	moments(g group) (mean, se, sd line)
 	geometric(g group) line
 	quantile(g group, p float64, t stats.QuantileType, level float64) line
 	share(g group, hit func(i int) bool) line        // of rows with a value
 	ratio(rows []int32, above, below []float64) line // of two means
-	note() string                                    // for every statistic but counts
-	standardised(classes []class) (float64, stats.Interval)
 }
 
-// independent takes every row for a person of its own.
-type independent struct {
-	ranks map[rankKey][2]int
-	logs  []float64
+// weighed is a cell of which a rowEstimator tells.
+type weighed struct {
+	est rowEstimator
+	group
 }
 
-type rankKey struct {
-	n        int
-	p, level float64
+func (w weighed) people() int                { return w.est.people(w.group) }
+func (w weighed) missing() int               { return w.group.missing }
+func (w weighed) size() []line               { return w.est.size(w.group) }
+func (w weighed) means() (mean, se, sd line) { return w.est.moments(w.group) }
+func (w weighed) geometric() line            { return w.est.geometric(w.group) }
+
+func (w weighed) quantile(p float64, t stats.QuantileType, level float64) line {
+	return w.est.quantile(w.group, p, t, level)
 }
 
-func (*independent) wantsRows() bool    { return false }
-func (*independent) people(g group) int { return len(g.values) }
-func (*independent) size(group) []line  { return nil }
-func (*independent) note() string       { return "" }
-
-func (*independent) moments(g group) (mean, se, sd line) {
-	s := stats.Describe(g.values)
-	mean = line{stats.Result{Estimate: s.Mean, Method: "mean"}, stats.MeanInterval(s, confidence)}
-	se = line{Result: stats.Result{Estimate: s.StandardError(), Method: "sd/√n"}}
-	sd = line{stats.Result{Estimate: s.SD, Method: "n-1"}, stats.StandardDeviationInterval(s, confidence)}
-	return mean, se, sd
+func (w weighed) atLeast(bound float64) line {
+	first, _ := slices.BinarySearch(w.values, bound)
+	return w.est.share(w.group, func(i int) bool { return i >= first })
 }
 
-func (e *independent) geometric(g group) line {
-	var ok bool
-	if e.logs, ok = stats.Logarithms(g.values, e.logs); !ok {
-		return noGeometricMean(g)
-	}
-	mean, interval := stats.GeometricMeanInterval(e.logs, confidence)
-	return line{stats.Result{Estimate: mean, Method: "geometric mean"}, interval}
-}
+// independent takes every row for a person of its own: its cells are unions of portions.
+type independent struct{}
 
-func noGeometricMean(g group) line {
+func (independent) people(g group) int { return len(g.values) }
+func (independent) note() string       { return "" }
+
+func noGeometricMean(n int) line {
 	l := line{Result: stats.Result{Estimate: math.NaN(), Method: "geometric mean"}}
-	if len(g.values) > 0 {
+	if n > 0 {
 		l.Note = "values at or below zero have no geometric mean"
 	}
-	return l
-}
-
-func (e *independent) quantile(g group, p float64, t stats.QuantileType, level float64) line {
-	key := rankKey{len(g.values), p, level}
-	ranks, known := e.ranks[key]
-	if !known {
-		ranks[0], ranks[1], _ = stats.OrderStatisticRanks(key.n, p, level)
-		e.ranks[key] = ranks
-	}
-	l := line{stats.Result{Estimate: stats.Quantile(g.values, p, t), Method: t.Name()}, stats.RankInterval(g.values, ranks[0], ranks[1], level)}
-	l.Note = noRankInterval(key.n, l.interval)
 	return l
 }
 
@@ -89,28 +86,9 @@ func noRankInterval(n int, i stats.Interval) string {
 	return ""
 }
 
-func (*independent) share(g group, hit func(i int) bool) line {
-	return sharedBy(countHits(g, hit), len(g.values))
-}
-
 // sharedBy is the share of n persons that hits of them are.
 func sharedBy(hits, n int) line {
 	return line{stats.Result{Estimate: float64(hits) / float64(n), Method: "share"}, stats.Wilson(hits, n, confidence)}
-}
-
-func countHits(g group, hit func(i int) bool) int {
-	hits := 0
-	for i := range g.values {
-		if hit(i) {
-			hits++
-		}
-	}
-	return hits
-}
-
-func (*independent) ratio(_ []int32, above, below []float64) line {
-	ratio, interval := stats.RatioOfMeans(above, below, confidence)
-	return line{stats.Result{Estimate: ratio, Method: "ratio of means"}, interval}
 }
 
 // class is what one class of a standard population has of a variable: values, or
@@ -128,7 +106,7 @@ func (c class) numbers() []float64 {
 	return indicator(len(c.values), c.hit)
 }
 
-func (*independent) standardised(classes []class) (float64, stats.Interval) {
+func (independent) standardised(classes []class) (float64, stats.Interval) {
 	parts := make([]stats.Part, len(classes))
 	for i, c := range classes {
 		parts[i] = samplePart(stats.Describe(c.numbers()), c.share)

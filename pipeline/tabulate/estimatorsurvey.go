@@ -17,7 +17,6 @@ type designed struct {
 	single   string // rule for a stratum with a single unit
 }
 
-func (designed) wantsRows() bool    { return true }
 func (designed) people(g group) int { return len(g.values) }
 func (designed) note() string       { return "" }
 
@@ -67,7 +66,7 @@ func (d designed) moments(g group) (mean, se, sd line) {
 func (d designed) geometric(g group) line {
 	logs, ok := stats.Logarithms(g.values, nil)
 	if !ok {
-		l := noGeometricMean(g)
+		l := noGeometricMean(len(g.values))
 		l.Method = d.method(l.Method)
 		return l
 	}

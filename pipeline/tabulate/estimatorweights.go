@@ -9,7 +9,6 @@ import (
 // frequencies takes a row for as many people as its weight says.
 type frequencies struct{ weight []float64 } // by row of the frame
 
-func (frequencies) wantsRows() bool   { return true }
 func (frequencies) size(group) []line { return nil }
 func (frequencies) note() string      { return "weights are counts of people" }
 
@@ -57,7 +56,7 @@ func (c frequencies) moments(g group) (mean, se, sd line) {
 func (c frequencies) geometric(g group) line {
 	logs, ok := stats.Logarithms(g.values, nil)
 	if !ok {
-		return noGeometricMean(g)
+		return noGeometricMean(len(g.values))
 	}
 	s := stats.DescribeFrequencies(logs, c.weights(g.rows))
 	i := stats.MeanInterval(s, confidence)
@@ -126,7 +125,7 @@ func (p precise) moments(g group) (mean, se, sd line) {
 func (p precise) geometric(g group) line {
 	logs, ok := stats.Logarithms(g.values, nil)
 	if !ok {
-		return noGeometricMean(g)
+		return noGeometricMean(len(g.values))
 	}
 	e := stats.PrecisionMean(logs, p.weights(g.rows))
 	i := e.Interval(confidence)

@@ -9,7 +9,7 @@ import (
 // levels describes a variable of levels: how many people are at each and which
 // share of those with an answer, by cell. Every level that is declared or
 // occurs in the set has its rows in every cell, so that a zero is seen.
-func (s *summariser) levels(cells []cellLines, set set, strata strata, name string) {
+func (s *summariser) levels(cells []cellLines, set set, strata *strata, name string) {
 	f := s.c.factor(name)
 	shown := make([]bool, len(f.levels))
 	for level := range s.c.column(name).Levels {
@@ -20,16 +20,18 @@ func (s *summariser) levels(cells []cellLines, set set, strata strata, name stri
 			shown[f.code[row]] = true
 		}
 	}
-	if !s.est.wantsRows() {
+	est, byRow := s.est.(rowEstimator)
+	if !byRow {
 		s.countLevels(cells, set, strata, f, shown)
 		return
 	}
 	for margin := range strata.cells {
-		s.dealLevels(strata, margin, set.rows, f, func(cell int, g group) {
-			out := cellLines{n: s.est.people(g), missing: g.missing, lines: append(s.counts(g), s.est.size(g)...)}
+		dealLevels(strata, margin, set.rows, f, func(cell int, g group) {
+			n := est.people(g)
+			out := cellLines{n: n, missing: g.missing, lines: append(counted(n, g.missing), est.size(g)...)}
 			for level, there := range shown {
 				if there {
-					out.lines = append(out.lines, s.level(g, f, level)...)
+					out.lines = append(out.lines, s.level(est, g, f, level)...)
 				}
 			}
 			cells[cell] = out
@@ -38,7 +40,7 @@ func (s *summariser) levels(cells []cellLines, set set, strata strata, name stri
 }
 
 // countLevels does so where every row is a person: counts are all that is needed.
-func (s *summariser) countLevels(cells []cellLines, set set, strata strata, f factor, shown []bool) {
+func (s *summariser) countLevels(cells []cellLines, set set, strata *strata, f factor, shown []bool) {
 	width := len(f.levels) + 1 // the last is the missing level
 	counts := make([]int, len(strata.cells[0])*width)
 	for i, row := range set.rows {
@@ -75,7 +77,7 @@ func (s *summariser) countLevels(cells []cellLines, set set, strata strata, f fa
 
 // dealLevels hands the rows with a level out to the cells of one margin, in their
 // order; shares need no values, only that there are so many.
-func (s *summariser) dealLevels(strata strata, margin int, setRows []int32, f factor, each func(cell int, g group)) {
+func dealLevels(strata *strata, margin int, setRows []int32, f factor, each func(cell int, g group)) {
 	start := make([]int, len(strata.labels)+1)
 	missing := make([]int, len(strata.labels))
 	most := 0
@@ -106,7 +108,7 @@ func (s *summariser) dealLevels(strata strata, margin int, setRows []int32, f fa
 }
 
 // level gives the count and the share of one level.
-func (s *summariser) level(g group, f factor, level int) []line {
+func (s *summariser) level(est rowEstimator, g group, f factor, level int) []line {
 	at := func(i int) bool { return int(f.code[g.rows[i]]) == level }
 	var here group
 	for i, row := range g.rows {
@@ -114,7 +116,7 @@ func (s *summariser) level(g group, f factor, level int) []line {
 			here.values, here.rows = append(here.values, 0), append(here.rows, row)
 		}
 	}
-	return s.levelLines(f, level, s.est.people(here), s.est.share(g, at))
+	return s.levelLines(f, level, est.people(here), est.share(g, at))
 }
 
 func (s *summariser) levelLines(f factor, level, people int, share line) []line {

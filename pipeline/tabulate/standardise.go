@@ -100,7 +100,7 @@ func (s *standardiser) variable(set set, d described) {
 
 // classes deals the rows with a value out by cell and class; the last class
 // holds those without one.
-func (s *standardiser) classes(strata strata, rows []int32, missing func(row int32) bool) [][][]int32 {
+func (s *standardiser) classes(strata *strata, rows []int32, missing func(row int32) bool) [][][]int32 {
 	out := make([][][]int32, len(strata.labels))
 	for cell := range out {
 		out[cell] = make([][]int32, len(s.by.levels)+1)
@@ -122,7 +122,7 @@ func (s *standardiser) classes(strata strata, rows []int32, missing func(row int
 }
 
 // write standardises one statistic in every cell. Without hit it is the mean.
-func (s *standardiser) write(set set, d described, strata strata, classes [][][]int32, statistic, unit string, hit func(row int32) bool, cells []float64) {
+func (s *standardiser) write(set set, d described, strata *strata, classes [][][]int32, statistic, unit string, hit func(row int32) bool, cells []float64) {
 	for cell, byClass := range classes {
 		present, empty, n := s.present(byClass, hit, cells)
 		estimate, interval := math.NaN(), stats.Interval{}

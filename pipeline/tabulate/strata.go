@@ -18,6 +18,7 @@ const (
 type strata struct {
 	labels   [][]string // by cell: a label per stratum column
 	finest   []int32    // by position in the set's rows: number of the cell by all columns
+	sizeOf   []int      // by that number: rows of the set
 	cells    [][]int32  // by margin, then by that number: the cell
 	inMargin [][]int    // by margin: its cells, upwards
 	size     []int      // by cell: rows of the set
@@ -28,13 +29,13 @@ func (s *strata) at(margin, position int) int32 { return s.cells[margin][s.fines
 
 // newStrata finds the cells of rows. They are sorted by the stratum columns in
 // their declared order, "all" before the levels and a missing level last.
-func (c *cohort) newStrata(columns []string, rows []int32) strata {
+func (c *cohort) newStrata(columns []string, rows []int32) *strata {
 	factors := make([]factor, len(columns))
 	for i, name := range columns {
 		factors[i] = c.factor(name)
 	}
-	s := strata{finest: make([]int32, len(rows)), cells: make([][]int32, 1<<len(columns)), inMargin: make([][]int, 1<<len(columns))}
-	rowsOf, digits := s.number(rows, factors)
+	s := &strata{finest: make([]int32, len(rows)), cells: make([][]int32, 1<<len(columns)), inMargin: make([][]int, 1<<len(columns))}
+	digits := s.number(rows, factors)
 	index := map[uint64]int32{0: 0}
 	for m := range s.cells {
 		for _, d := range digits {
@@ -53,7 +54,7 @@ func (c *cohort) newStrata(columns []string, rows []int32) strata {
 		for k, d := range digits {
 			cell := index[cellKey(factors, d, m)]
 			s.cells[m][k] = cell
-			s.size[cell] += rowsOf[k]
+			s.size[cell] += s.sizeOf[k]
 			present[cell] = true
 		}
 		for cell, there := range present {
@@ -66,8 +67,8 @@ func (c *cohort) newStrata(columns []string, rows []int32) strata {
 }
 
 // number numbers the cells by all columns in the order in which rows first stand in
-// them, with how many do and the digits of each.
-func (s *strata) number(rows []int32, factors []factor) (rowsOf []int, digits [][]int) {
+// them, and returns the digits of each.
+func (s *strata) number(rows []int32, factors []factor) (digits [][]int) {
 	numbers := map[uint64]int32{}
 	last, number := uint64(0), int32(-1)
 	digit := make([]int, len(factors))
@@ -82,14 +83,14 @@ func (s *strata) number(rows []int32, factors []factor) (rowsOf []int, digits []
 			if number, known = numbers[key]; !known {
 				number = int32(len(digits))
 				numbers[key] = number
-				digits, rowsOf = append(digits, slices.Clone(digit)), append(rowsOf, 0)
+				digits, s.sizeOf = append(digits, slices.Clone(digit)), append(s.sizeOf, 0)
 			}
 			last = key
 		}
 		s.finest[i] = number
-		rowsOf[number]++
+		s.sizeOf[number]++
 	}
-	return rowsOf, digits
+	return digits
 }
 
 // cellKey numbers the cell of a margin from the digits of the columns, the first

@@ -34,7 +34,7 @@ var referenceLimits = [...]struct {
 type summariser struct {
 	c        *cohort
 	est      estimator
-	dealer   *dealer
+	memory   *memory
 	brief    bool     // what Table 1 shows, and no more
 	columns  []string // stratum columns
 	quantile stats.QuantileType
@@ -58,8 +58,8 @@ func summarise(c *cohort, plan schema.Analysis, sets []set) *schema.Frame {
 	for _, set := range sets {
 		strata := c.newStrata(plan.Strata, set.rows)
 		frames := make([]*schema.Frame, len(variables))
-		inParallel(len(variables), len(set.rows), func(number int) func(i int) {
-			s := summariser{c: c, est: c.estimator(), dealer: c.dealer(number), columns: plan.Strata, quantile: stats.QuantileType(plan.QuantileType)}
+		inParallel(len(variables), c.dealtBytes(strata, len(set.rows)), func(number int) func(i int) {
+			s := summariser{c: c, est: c.estimator(), memory: c.memory(number), columns: plan.Strata, quantile: stats.QuantileType(plan.QuantileType)}
 			return func(i int) {
 				frames[i] = schema.NewFrame(frame.Table, 0)
 				s.variable(frames[i], set, strata, variables[i])
@@ -73,7 +73,7 @@ func summarise(c *cohort, plan schema.Analysis, sets []set) *schema.Frame {
 }
 
 // variable writes all cells of a variable.
-func (s *summariser) variable(f *schema.Frame, set set, strata strata, d described) {
+func (s *summariser) variable(f *schema.Frame, set set, strata *strata, d described) {
 	cells := make([]cellLines, len(strata.labels))
 	if s.c.frame.Column(d.name).Kind == schema.Number || s.c.frame.Column(d.name).Kind == schema.Integer {
 		s.numbers(cells, set, strata, d)
@@ -89,40 +89,55 @@ func (s *summariser) variable(f *schema.Frame, set set, strata strata, d describ
 }
 
 // numbers describes a variable of numbers, margin by margin.
-func (s *summariser) numbers(cells []cellLines, set set, strata strata, d described) {
-	s.dealer.load(set.rows, s.c.frame.Numbers(d.name))
+func (s *summariser) numbers(cells []cellLines, set set, strata *strata, d described) {
 	unit := s.c.frame.Column(d.name).Unit
-	for margin := range strata.cells {
-		s.dealer.deal(strata, margin, set.rows, s.est.wantsRows(), func(cell int, g group) {
-			out := cellLines{n: s.est.people(g), missing: g.missing}
-			if d.full {
-				out.lines = s.describe(g, set.name, d.name)
-				for i := range out.lines {
-					if out.lines[i].Unit == "" {
-						out.lines[i].Unit = unit
-					}
+	s.eachCell(set, strata, d.name, func(cell int, g sampled) {
+		out := cellLines{n: g.people(), missing: g.missing()}
+		if d.full {
+			out.lines = s.describe(g, set.name, d.name)
+			for i := range out.lines {
+				if out.lines[i].Unit == "" {
+					out.lines[i].Unit = unit
 				}
 			}
-			for _, b := range d.bounds {
-				out.lines = append(out.lines, s.share(g, b))
-			}
-			cells[cell] = out
-		})
+		}
+		for _, b := range d.bounds {
+			out.lines = append(out.lines, s.share(g, b))
+		}
+		cells[cell] = out
+	})
+}
+
+// eachCell calls each with every cell of a variable of numbers; what it is given is good
+// until it returns.
+func (s *summariser) eachCell(set set, strata *strata, name string, each func(cell int, g sampled)) {
+	est, byRow := s.est.(rowEstimator)
+	if byRow {
+		s.memory.dealer.load(set.rows, s.c.frame.Numbers(name))
+	} else {
+		s.memory.portions.load(s.c.frame, name, set.rows, strata, !s.brief)
+	}
+	for margin := range strata.cells {
+		if byRow {
+			s.memory.dealer.deal(strata, margin, set.rows, func(cell int, g group) { each(cell, weighed{est, g}) })
+		} else {
+			s.memory.portions.unions(strata, margin, func(cell int, u *union) { each(cell, u) })
+		}
 	}
 }
 
 // describe gives n, missing, mean, its error, SD, the percentiles and the
 // reference limits of a group.
-func (s *summariser) describe(g group, set, variable string) []line {
-	lines := append(s.counts(g), s.est.size(g)...)
-	mean, se, sd := s.est.moments(g)
+func (s *summariser) describe(g sampled, set, variable string) []line {
+	lines := append(counted(g.people(), g.missing()), g.size()...)
+	mean, se, sd := g.means()
 	mean.Statistic, se.Statistic, sd.Statistic = "mean", "se", "sd"
 	if variable == amplificationRatio {
 		mean.Note = join(mean.Note, "mean of the persons' ratios; ratio_of_means is another number")
 	}
 	lines = append(lines, mean, se, sd)
 	if !s.brief {
-		geometric := s.est.geometric(g)
+		geometric := g.geometric()
 		geometric.Statistic = "geometric_mean"
 		lines = append(lines, geometric)
 	}
@@ -130,7 +145,7 @@ func (s *summariser) describe(g group, set, variable string) []line {
 		if s.brief && !characteristicStatistic(q.name) {
 			continue
 		}
-		l := s.est.quantile(g, q.p, s.quantile, confidence)
+		l := g.quantile(q.p, s.quantile, confidence)
 		l.Statistic = q.name
 		lines = append(lines, l)
 	}
@@ -146,12 +161,12 @@ func (s *summariser) describe(g group, set, variable string) []line {
 }
 
 // referenceLimits gives the non-parametric limits of the middle 95 %.
-func (s *summariser) referenceLimits(g group, set string) []line {
+func (s *summariser) referenceLimits(g sampled, set string) []line {
 	var lines []line
 	for _, q := range referenceLimits {
-		l := s.est.quantile(g, q.p, stats.MeanPositions, stats.ReferenceLevel)
+		l := g.quantile(q.p, stats.MeanPositions, stats.ReferenceLevel)
 		l.Statistic = q.name
-		if len(g.values) < stats.ReferenceSize {
+		if g.people() < stats.ReferenceSize {
 			l.Note = join(fmt.Sprintf("fewer than %d people: no reference limit to rely on (CLSI EP28)", stats.ReferenceSize), l.Note)
 		}
 		if set != healthySet {
@@ -162,8 +177,6 @@ func (s *summariser) referenceLimits(g group, set string) []line {
 	return lines
 }
 
-func (s *summariser) counts(g group) []line { return counted(s.est.people(g), g.missing) }
-
 func counted(n, missing int) []line {
 	return []line{
 		{Result: stats.Result{Statistic: "n", Estimate: float64(n), Method: "count", Unit: "1"}},
@@ -173,9 +186,8 @@ func counted(n, missing int) []line {
 
 // share is the prevalence of values at or above a bound; the values are as
 // computed, not rounded.
-func (s *summariser) share(g group, b bound) line {
-	first, _ := slices.BinarySearch(g.values, b.value)
-	l := s.est.share(g, func(i int) bool { return i >= first })
+func (s *summariser) share(g sampled, b bound) line {
+	l := g.atLeast(b.value)
 	l.Statistic, l.Unit = "prevalence_at_least_"+plain(b.value), "1"
 	l.Method += " of unrounded values"
 	l.Note = join(b.note, l.Note, s.est.note())
@@ -183,22 +195,34 @@ func (s *summariser) share(g group, b bound) line {
 }
 
 // ratioOfMeans writes mean brachial over mean central pulse pressure, by cell.
-func (s *summariser) ratioOfMeans(f *schema.Frame, set set, strata strata) {
-	c := s.c
-	if !c.frame.Has(brachialPP) || !c.frame.Has(centralPP) {
+func (s *summariser) ratioOfMeans(f *schema.Frame, set set, strata *strata) {
+	if !s.c.frame.Has(brachialPP) || !s.c.frame.Has(centralPP) {
 		return
 	}
-	above, below := c.frame.Numbers(brachialPP), c.frame.Numbers(centralPP)
 	lines := make([]cellLines, len(strata.labels))
-	for margin := range strata.cells {
-		s.dealPairs(strata, margin, set.rows, above, below, func(cell int, rows []int32, above, below []float64) {
-			l := s.est.ratio(rows, above, below)
-			l.Statistic, l.Unit = "ratio_of_means", "1"
-			l.Method += ": " + brachialPP + " / " + centralPP
-			l.Note = join("not the mean of the persons' ratios", l.Note, s.est.note())
-			n := s.est.people(group{values: above, rows: rows})
-			lines[cell] = cellLines{lines: []line{l}, n: n, missing: strata.size[cell] - len(above)}
-		})
+	write := func(cell, n, rows int, l line) {
+		l.Statistic, l.Unit = "ratio_of_means", "1"
+		l.Method += ": " + brachialPP + " / " + centralPP
+		l.Note = join("not the mean of the persons' ratios", l.Note, s.est.note())
+		lines[cell] = cellLines{lines: []line{l}, n: n, missing: strata.size[cell] - rows}
+	}
+	if est, byRow := s.est.(rowEstimator); byRow {
+		above, below := s.c.frame.Numbers(brachialPP), s.c.frame.Numbers(centralPP)
+		for margin := range strata.cells {
+			dealPairs(strata, margin, set.rows, above, below, func(cell int, rows []int32, above, below []float64) {
+				write(cell, est.people(group{values: above, rows: rows}), len(rows), est.ratio(rows, above, below))
+			})
+		}
+	} else {
+		byFinest := strata.pairs(s.c.frame, set.rows, brachialPP, centralPP)
+		for margin := range strata.cells {
+			pairs := pairedMeans(strata, margin, byFinest)
+			for _, cell := range strata.inMargin[margin] {
+				p := &pairs[cell]
+				ratio, interval := stats.RatioOfMeans(p, confidence)
+				write(cell, p.N, p.N, line{stats.Result{Estimate: ratio, Method: "ratio of means"}, interval})
+			}
+		}
 	}
 	for cell, l := range lines {
 		s.write(f, place{set: set.name, variable: amplificationRatio, labels: strata.labels[cell]}, l)
@@ -207,7 +231,7 @@ func (s *summariser) ratioOfMeans(f *schema.Frame, set set, strata strata) {
 
 // dealPairs hands pairs of values out to the cells of one margin, in the order of
 // the rows: a margin at a time, as the dealer does, to hold them once.
-func (s *summariser) dealPairs(strata strata, margin int, setRows []int32, above, below []float64, each func(cell int, rows []int32, above, below []float64)) {
+func dealPairs(strata *strata, margin int, setRows []int32, above, below []float64, each func(cell int, rows []int32, above, below []float64)) {
 	start := make([]int, len(strata.labels)+1)
 	whole := func(row int32) bool { return !math.IsNaN(above[row]) && !math.IsNaN(below[row]) }
 	for i, row := range setRows {
@@ -219,30 +243,19 @@ func (s *summariser) dealPairs(strata strata, margin int, setRows []int32, above
 		start[i+1] += start[i]
 	}
 	n := start[len(strata.labels)]
-	var rows []int32
-	if s.est.wantsRows() {
-		rows = make([]int32, n)
-	}
-	tops, bottoms := make([]float64, n), make([]float64, n)
+	rows, tops, bottoms := make([]int32, n), make([]float64, n), make([]float64, n)
 	next := slices.Clone(start)
 	for i, row := range setRows {
 		if !whole(row) {
 			continue
 		}
 		k := &next[strata.at(margin, i)]
-		tops[*k], bottoms[*k] = above[row], below[row]
-		if rows != nil {
-			rows[*k] = row
-		}
+		rows[*k], tops[*k], bottoms[*k] = row, above[row], below[row]
 		*k++
 	}
 	for _, cell := range strata.inMargin[margin] {
 		from, to := start[cell], start[cell+1]
-		var own []int32
-		if rows != nil {
-			own = rows[from:to]
-		}
-		each(cell, own, tops[from:to], bottoms[from:to])
+		each(cell, rows[from:to], tops[from:to], bottoms[from:to])
 	}
 }
 

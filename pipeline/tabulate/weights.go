@@ -93,6 +93,9 @@ func (c *cohort) weigh(flow *flow, report *reporter) {
 	c.rows = kept
 }
 
+// byRow reports whether estimators must know the rows of what they are given.
+func (w *weighting) byRow() bool { return w.kind != "" || w.survey != nil }
+
 // estimator makes what one goroutine computes with.
 func (c *cohort) estimator() estimator {
 	w := c.weighting
@@ -106,5 +109,5 @@ func (c *cohort) estimator() estimator {
 	case w.survey != nil:
 		return designed{survey: w.survey, work: w.survey.Workspace(), name: "errors clustered by subject"}
 	}
-	return &independent{ranks: map[rankKey][2]int{}}
+	return independent{}
 }
