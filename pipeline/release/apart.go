@@ -20,7 +20,7 @@ func (c *checker) apartTable(f *schema.Frame) *schema.Frame {
 	rows := make([]*row, out.N)
 	for at := range rows {
 		rows[at] = &row{f: out, at: at, log: &c.log}
-		rows[at].maskNote(c.quoted)
+		c.maskNote(rows[at])
 	}
 	if t.Name == sensitivityTable {
 		c.releaseSensitivity(rows)

@@ -117,14 +117,15 @@ type checker struct {
 	other   map[string]state    // by block and stratum of a table with people of its own
 	cache   map[string]variable
 	ages    map[string]ageRange
-	person  []int32         // by row of the visits, once it was asked for: number of the person
-	persons int             // how many there are
-	pooled  map[string]bool // reasons of the flow that are not shown by themselves
-	quoted  []string        // notes of published sets: their numbers are of no one here
-	tier    tier            // of the layer of people
-	tiers   map[string]tier // by variable, where its own layer went further
-	least   []int           // by atom: who lacks a value that most have
-	rank    []int           // by set: its place in the plan, the most important first
+	person  []int32           // by row of the visits, once it was asked for: number of the person
+	persons int               // how many there are
+	pooled  map[string]bool   // reasons of the flow that are not shown by themselves
+	quoted  []string          // notes of published sets: their numbers are of no one here
+	notes   map[string]string // as they were masked
+	tier    tier              // of the layer of people
+	tiers   map[string]tier   // by variable, where its own layer went further
+	least   []int             // by atom: who lacks a value that most have
+	rank    []int             // by set: its place in the plan, the most important first
 	log     reporter
 
 	agreement  []concealed                    // by row of the table of agreement
@@ -167,7 +168,7 @@ func Check(in Input) (Output, error) {
 
 func newChecker(in Input) *checker {
 	d := in.Settings.Disclosure
-	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, overlap: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in)}
+	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, overlap: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in), notes: map[string]string{}}
 	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
 		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}
 	c.rank = ranks(in)

@@ -87,7 +87,7 @@ func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
 	r := &row{f: f, at: at, log: &c.log, given: given}
 	defer r.finish()
 	if f.Has("note") {
-		r.maskNote(c.quoted)
+		c.maskNote(r)
 	}
 	if !f.Has("estimate") || !f.Has("n") {
 		return
