@@ -1,6 +1,6 @@
 // A book of recordings in a real browser, from the disk and served.
 //   node sheets.mjs STUDY RESULTS PROGRAM [FOLDER for pictures]
-// Held: it opens in time; axe-core finds nothing (WCAG 2.2, A and AA) and the Nu
+// Held: what a page costs to open; axe-core finds nothing (WCAG 2.2, A and AA) and the Nu
 // checker no error; it fits 320 px; it loads nothing and reports nothing; a
 // verdict by keys alone ends in reviews.csv and changes the next run.
 import { execFileSync, spawn, spawnSync } from 'node:child_process'
@@ -47,17 +47,29 @@ async function browse(scratch, what, visit) {
   check(`${what}: nothing to report`, said.length === 0, said.join('\n'))
 }
 const ready = page => page.waitForFunction(() => document.documentElement.dataset.ready === 'yes')
+const whole = page => page.waitForFunction(() => document.documentElement.dataset.whole === 'yes')
 const open = async (page, url) => { await page.goto(url); await ready(page) }
 const status = page => page.locator('#said').textContent()
 
+// opened opens a page and says what it took: milliseconds, seconds of the processor
+// for its main thread, and the elements that were there when it could be read.
 async function opened(page, url) {
+  const cdp = await page.context().newCDPSession(page)
+  await cdp.send('Performance.enable', { timeDomain: 'threadTicks' })
+  const spent = async () => (await cdp.send('Performance.getMetrics')).metrics.find(m => m.name === 'TaskDuration').value
+  const before = await spent()
   const start = performance.now()
   await open(page, url)
+  const elements = await page.evaluate(() => document.querySelectorAll('*').length)
   await page.evaluate(() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r))))
-  return performance.now() - start
+  const took = { ms: Math.round(performance.now() - start), cpu: await spent() - before, elements }
+  await cdp.detach()
+  return took
 }
 
-// Every page of the whole cohort, and the same recordings in one long page.
+// Every page of the whole cohort, and 500 recordings in one long page: what it is
+// made of is held (bytes, elements), and that its main thread takes less of the
+// processor than the 2 s in which it is to open, which no load on the machine changes.
 async function speed(scratch) {
   const book = join(scratch, 'all')
   run('sheets', results, '--study', study, '--out', book, '--quiet')
@@ -65,24 +77,33 @@ async function speed(scratch) {
   await browse(scratch, 'all recordings', async page => {
     await open(page, 'about:blank').catch(() => {})
     const times = []
-    for (const name of names) times.push([await opened(page, pathToFileURL(join(book, name)).href), name])
+    for (const name of names) times.push([(await opened(page, pathToFileURL(join(book, name)).href)).ms, name])
     times.sort((a, b) => b[0] - a[0])
     const n = await page.evaluate(() => JSON.parse(document.getElementById('book').textContent).recordings)
     check(`all ${n} recordings: every page opens`, n >= 500, `${n} recordings`)
-    console.log(`${n} recordings, ${names.length} pages: slowest ${times[0][1]} ${Math.round(times[0][0])} ms, median ${Math.round(times[times.length >> 1][0])} ms`)
+    console.log(`${n} recordings, ${names.length} pages: slowest ${times[0][1]} ${times[0][0]} ms, median ${times[times.length >> 1][0]} ms`)
   })
   const long = join(scratch, 'long')
   const ids = rows(run('export', results, 'recordings')).slice(1, 501).map(r => r[2])
   run('sheets', results, '--study', study, '--out', long, '--quiet', '--per-page', '500', '--id', ids.join(','))
+  const file = join(long, 'page-0001.html')
+  const text = readFileSync(file)
   await browse(scratch, '500 recordings on one page', async page => {
-    const ms = await opened(page, pathToFileURL(join(long, 'page-0001.html')).href)
+    const took = await opened(page, pathToFileURL(file).href)
     const n = await page.locator('.sheet').count()
     check('500 recordings on one page open', n === 500, `${n}`)
-    console.log(`500 recordings on one page: ${Math.round(ms)} ms (goal: 2000; told, not judged, since it is a time)`)
+    check('500 recordings on one page: bytes', text.length <= 500 * 30_000, `${text.length}`)
+    check('500 recordings on one page: elements when it opens', took.elements <= 500 * 100, `${took.elements}`)
+    check('500 recordings on one page: time of the processor', took.cpu <= 2, `${took.cpu} s`)
+    await whole(page)
+    const drawn = await page.locator('.sheet svg.trace').count()
+    check('500 recordings on one page: everything is there after a while', drawn > 400 && await page.locator('.sheet noscript').count() === 0, `${drawn}`)
+    console.log(`500 recordings on one page: ${took.ms} ms (goal: 2000; a time on the wall is the machine's: told, not held), ${took.cpu.toFixed(2)} s of the processor, ${(text.length / 1e6).toFixed(1)} MB, ${took.elements} elements`)
   })
 }
 
 async function accessible(page, what) {
+  await whole(page)
   await page.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = true })
   const found = await page.evaluate(`(() => { const module = undefined, define = undefined; ${axe}; return window.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'] }) })()`)
   check(`${what}: axe-core`, found.violations.length === 0 && found.passes.length > 15,
@@ -119,8 +140,14 @@ async function looks(scratch, book) {
   const context = await chromium.launch({ executablePath: process.env.CHROMIUM || '/usr/bin/chromium', args: flags })
   const page = await (await context.newContext({ javaScriptEnabled: false })).newPage()
   await page.goto(pathToFileURL(join(book, pages[1])).href)
-  check('without script: sheets are there, buttons are not', await page.locator('.sheet svg.trace').first().isVisible() && await page.locator('button:visible').count() === 0)
+  check('without script: sheets are there, buttons are not', await page.locator('.sheet svg.trace').first().isVisible() && await page.locator('.sheet svg.trace').count() >= await page.locator('.sheet').count() - 2 && await page.locator('button:visible').count() === 0)
   await context.close()
+  // Printed at once: no sheet is left folded.
+  await browse(scratch, 'in print', async page => {
+    await page.goto(pathToFileURL(join(book, pages[1])).href)
+    await page.pdf(pictures ? { path: join(pictures, 'sheets.pdf') } : {})
+    check('in print every sheet is unfolded', await page.locator('.sheet svg.trace').count() > 0 && await page.locator('.sheet noscript').count() === 0)
+  })
 }
 
 function valid(book) {

@@ -197,15 +197,21 @@ func waveCurve(wave []float32, from, step float64, x, y span) *curve {
 // smallAxes draws the axes of a small figure: seconds below, a unit at the side.
 func smallAxes(d *drawing, x, y span, unit string) {
 	ticks, digits := y.ticks(5)
+	grid := make([][4]float64, len(ticks))
+	for i, v := range ticks {
+		grid[i] = [4]float64{x.a, y.at(v), x.b, y.at(v)}
+	}
+	d.lines("grid", grid)
 	for _, v := range ticks {
-		d.line("grid", x.a, y.at(v), x.b, y.at(v))
 		d.text(x.a-5, y.at(v)+4, "end", "", number(v, digits))
 	}
 	d.text(2, smallTop-10, "start", "", unit)
 	ticks, digits = x.ticks(4)
-	for _, v := range ticks {
-		d.line("tick", x.at(v), y.a, x.at(v), y.a+4)
+	below := make([][4]float64, len(ticks))
+	for i, v := range ticks {
+		below[i] = [4]float64{x.at(v), y.a, x.at(v), y.a + 4}
 		d.text(x.at(v), y.a+17, "middle", "", number(v, digits))
 	}
+	d.lines("tick", below)
 	d.text((x.a+x.b)/2, y.a+33, "middle", "", "seconds from the foot")
 }

@@ -166,6 +166,33 @@ function fill() {
   }
 }
 
+// The figures and tables of a sheet stand in a noscript element: without a script a
+// browser shows them as they are; with one it takes them for text, which is read
+// many times as fast. They are unfolded where they are looked at first, then
+// everywhere while nothing else is to do, and at once for print.
+function unfold(sheet) {
+  const rest = sheet && sheet.querySelector('noscript')
+  if (!rest) return
+  rest.insertAdjacentHTML('afterend', rest.textContent)
+  rest.remove()
+}
+const folded = () => document.querySelector('.sheet > noscript')
+const near = new IntersectionObserver(seen => {
+  for (const e of seen) {
+    if (!e.isIntersecting) continue
+    near.unobserve(e.target)
+    unfold(e.target)
+  }
+}, { rootMargin: '3000px 0px' })
+const idle = window.requestIdleCallback || (f => setTimeout(() => f({ timeRemaining: () => 0 }), 50))
+function unfoldRest(spare) {
+  do unfold(folded()?.parentElement)
+  while (folded() && spare.timeRemaining() > 10)
+  if (folded()) idle(unfoldRest)
+  else document.documentElement.dataset.whole = 'yes'
+}
+window.addEventListener('beforeprint', () => { for (const s of sheets) unfold(s) })
+
 function go(to) {
   if (to < 0 || to >= sheets.length) {
     const page = to < 0 ? book.previous : book.next
@@ -174,6 +201,7 @@ function go(to) {
     return
   }
   mark(to)
+  for (const s of sheets.slice(Math.max(0, to - 1), to + 2)) unfold(s)
   sheets[to].querySelector('h2').focus()
   sheets[to].scrollIntoView({ block: 'start' })
 }
@@ -272,7 +300,9 @@ async function start() {
     if (named >= 0 || location.hash === '#first') go(Math.max(0, named))
     else mark(0)
   }
+  for (const s of sheets) near.observe(s)
   document.documentElement.dataset.ready = 'yes'
+  idle(unfoldRest)
 }
 start()
 })()

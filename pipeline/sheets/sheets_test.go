@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"regexp"
 	"strings"
 	"testing"
@@ -75,7 +76,7 @@ func TestHostileTextIsText(t *testing.T) {
 		}
 		return strings.Join(tags, "\n")
 	}
-	for _, hostile := range []string{`"><script>evil()</script>`, `</title></style></script><img src=x onerror=evil()>`, `' onclick='evil()`, `" onclick="evil()`,
+	for _, hostile := range []string{`"><script>evil()</script>`, `</title></style></script></noscript><img src=x onerror=evil()>`, `' onclick='evil()`, `" onclick="evil()`,
 		"]]>--><svg onload=evil()>", "\u2028evil()//", "`${evil()}`", "{{evil}}"} {
 		page, index := pages(t, hostile, pulses(hostile))
 		harmless := strings.Repeat("x", len([]rune(hostile)))
@@ -131,12 +132,13 @@ func TestDecimationKeepsWhatStandsOut(t *testing.T) {
 	samples[333_333], samples[777_777] = 100, -100
 	var c curve
 	c.strip(samples, 0, 900.0/1e6, func(v float64) float64 { return 200 - v })
-	if len(c.data) > 40_000 {
-		t.Errorf("%d bytes for 900 columns", len(c.data))
+	path := c.path()
+	if len(path) > 40_000 {
+		t.Errorf("%d bytes for 900 columns", len(path))
 	}
 	lowest, highest := math.Inf(1), math.Inf(-1)
 	y := 0.0
-	for i, f := range numbers(string(c.data)) {
+	for i, f := range numbers(string(path)) {
 		if i%2 == 1 {
 			y += f
 			lowest, highest = math.Min(lowest, y), math.Max(highest, y)
@@ -144,6 +146,32 @@ func TestDecimationKeepsWhatStandsOut(t *testing.T) {
 	}
 	if lowest != 2*100 || highest != 2*300 {
 		t.Errorf("the trace reaches from %g to %g half pixels, not from 200 to 600", lowest, highest)
+	}
+}
+
+// What is left out of a curve lies no farther from what is drawn than blur, and
+// ends stay where they are.
+func TestThinnedStaysBesideTheCurve(t *testing.T) {
+	for seed := range uint64(20) {
+		random := rand.New(rand.NewPCG(seed, 8))
+		stroke := make([]place, 400)
+		for i := range stroke {
+			stroke[i] = place{3*i + random.IntN(3), int(60*math.Sin(float64(i)/25)) + random.IntN(4)}
+		}
+		kept := thinned(stroke)
+		if kept[0] != stroke[0] || kept[len(kept)-1] != stroke[len(stroke)-1] || len(kept) >= len(stroke) {
+			t.Fatalf("seed %d: %d of %d points, from %v to %v", seed, len(kept), len(stroke), kept[0], kept[len(kept)-1])
+		}
+		for _, p := range stroke {
+			nearest := math.Inf(1)
+			for i := range kept[1:] {
+				_, off := farthest([]place{kept[i], p, kept[i+1]}, 0, 2)
+				nearest = math.Min(nearest, off)
+			}
+			if nearest > blur+1e-9 {
+				t.Fatalf("seed %d: %v lies %.2f half pixels beside the curve", seed, p, nearest)
+			}
+		}
 	}
 }
 

@@ -99,15 +99,20 @@ func (r *traceRow) axes(d *drawing) {
 		unit, at = "mmHg", y.at
 	}
 	ticks, digits := y.ticks(4)
+	grid := make([][4]float64, len(ticks))
+	for i, v := range ticks {
+		grid[i] = [4]float64{traceLeft, at(v), r.x.b, at(v)}
+	}
+	d.lines("grid", grid)
 	for _, v := range ticks {
-		d.line("grid", traceLeft, at(v), r.x.b, at(v))
 		d.text(traceLeft-6, at(v)+4, "end", "", number(v, digits))
 	}
 	d.text(0, r.top+bandReason-16, "start", "", unit)
 	bottom := r.y.a + bandMarks
 	ticks, digits = r.x.ticks(16)
-	for _, v := range ticks {
-		d.line("tick", r.x.at(v), bottom, r.x.at(v), bottom+4)
+	below := make([][4]float64, len(ticks))
+	for i, v := range ticks {
+		below[i] = [4]float64{r.x.at(v), bottom, r.x.at(v), bottom + 4}
 		anchor := "middle"
 		if r.x.at(v) > r.x.b-24 {
 			anchor = "end"
@@ -118,6 +123,7 @@ func (r *traceRow) axes(d *drawing) {
 		}
 		d.text(r.x.at(v), bottom+16, anchor, "", word)
 	}
+	d.lines("tick", below)
 }
 
 // end is where a beat ends on the trace: at its next foot, or at the next beat.
