@@ -90,13 +90,17 @@ func (b *block) addTo(matrix *regress.Design, s sample) error {
 		matrix.AddPolynomial(b.label, b.variable(s), b.degree)
 		return nil
 	}
-	columns, err := b.at(s)
-	if err != nil {
-		return fmt.Errorf("%s: %w", b.label, err)
-	}
 	var names []string
 	for _, c := range b.columns {
 		names = append(names, c.name)
+	}
+	if b.basis != nil {
+		matrix.AddSplineTerm(b.label, names, s.numbers[b.term.Column], b.basis)
+		return nil
+	}
+	columns, err := b.at(s)
+	if err != nil {
+		return fmt.Errorf("%s: %w", b.label, err)
 	}
 	matrix.AddTerm(b.label, names, columns)
 	return nil

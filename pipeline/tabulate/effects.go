@@ -116,7 +116,8 @@ func (c curveWriter) settings(partners []string, skip string) []setting {
 func (c curveWriter) held(name string) []setting {
 	var out []setting
 	if x, numeric := c.d.sample.numbers[name]; numeric {
-		sorted := slices.Sorted(slices.Values(x))
+		sorted := slices.Clone(x)
+		slices.Sort(sorted)
 		for _, p := range []float64{0.1, 0.5, 0.9} {
 			v := rounded(stats.Quantile(sorted, p, stats.MedianUnbiased))
 			if len(out) == 0 || out[len(out)-1].numbers[name] != v {
@@ -134,7 +135,9 @@ func (c curveWriter) held(name string) []setting {
 // present lists the levels of a factor that are in the sample, the reference of
 // its term first.
 func (c curveWriter) present(name string) []int {
-	codes := slices.Compact(slices.Sorted(slices.Values(c.d.sample.codes[name])))
+	codes := slices.Clone(c.d.sample.codes[name])
+	slices.Sort(codes)
+	codes = slices.Compact(codes)
 	for _, b := range c.d.blocks {
 		if b.term.Column == name && b.term.Reference != "" {
 			if at := slices.IndexFunc(codes, func(code int) bool { return c.level(name, code) == b.term.Reference }); at > 0 {

@@ -18,7 +18,8 @@ func rounded(v float64) float64 {
 // one that effects are counted from: the term's own value, or that nearest to
 // the median.
 func (c curveWriter) grid(name string) (grid []float64, reference float64) {
-	sorted := slices.Sorted(slices.Values(c.d.sample.numbers[name]))
+	sorted := slices.Clone(c.d.sample.numbers[name])
+	slices.Sort(sorted)
 	low, high := stats.Quantile(sorted, 0.025, stats.MedianUnbiased), stats.Quantile(sorted, 0.975, stats.MedianUnbiased)
 	middle := stats.Quantile(sorted, 0.5, stats.MedianUnbiased)
 	step := niceStep((high - low) / gridPoints)

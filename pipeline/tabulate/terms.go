@@ -28,6 +28,8 @@ type block struct {
 
 	variable func(s sample) []float64 // of a polynomial, whose powers the design forms
 	degree   int
+
+	basis *regress.SplineBasis // of a spline, whose columns the design computes
 }
 
 // blockMaker makes the blocks of one model.
@@ -99,15 +101,15 @@ func (b *blockMaker) line(t schema.Term, p predictor) *block {
 	return &block{term: t, label: t.Column,
 		columns: []coefficient{{t.Column, perUnit(b.unit, text, p.unit), note}},
 		at: func(s sample) ([][]float64, error) {
-			x := s.numbers[t.Column]
-			if centre == 0 && step == 1 {
-				return [][]float64{x}, nil
-			}
-			return [][]float64{shifted(x, centre, step)}, nil
+			return [][]float64{shifted(s.numbers[t.Column], centre, step)}, nil
 		}}
 }
 
+// shifted counts x from a centre in steps; nobody writes into what it returns.
 func shifted(x []float64, centre, step float64) []float64 {
+	if centre == 0 && step == 1 {
+		return x
+	}
 	out := make([]float64, len(x))
 	for i, v := range x {
 		out[i] = (v - centre) / step
@@ -159,7 +161,7 @@ func (b *blockMaker) spline(t schema.Term, p predictor) (*block, error) {
 		return nil, fmt.Errorf("%s: no spline: %w", t.Column, err)
 	}
 	note := "natural cubic spline, inner knots at " + plains(basis.Knots) + ", straight beyond the outermost of the data"
-	out := &block{term: t, label: t.Column, curved: true,
+	out := &block{term: t, label: t.Column, curved: true, basis: basis,
 		at: func(s sample) ([][]float64, error) { return basis.Basis(s.numbers[t.Column]), nil }}
 	for k := range basis.Columns() {
 		out.columns = append(out.columns, coefficient{fmt.Sprintf("%s spline %d", t.Column, k+1), unitOf(b.unit), note})

@@ -169,8 +169,8 @@ func (f *BinaryFit) separation(step *Model, change []float64) {
 	var names []string
 	for j, b := range step.Coefficients {
 		size := 1.0
-		if column := f.design.columns[j]; column != nil {
-			size = 1 / powerOfTwoScale(f.design.userColumn(j))
+		if !f.design.columns[j].constant() {
+			size = 1 / powerOfTwoScale(largestMagnitude(f.design.userColumn(j, f.N)))
 		}
 		if math.Abs(b)*size > separationStep/10 {
 			names = append(names, f.Names[j])

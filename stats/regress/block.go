@@ -18,18 +18,18 @@ func newBlock(columns, rows int) [][]float64 {
 }
 
 // load copies rows from … to−1 of the named columns into block, scaled and
-// weighted, and returns the block cut to their number.
-func (f *Model) load(block [][]float64, columns []int, scales []float64, from, to int) [][]float64 {
-	rows := make([][]float64, len(columns), len(columns)+1)
+// weighted, and returns the block cut to their number, until the next load.
+func (f *Model) load(r *reader, block [][]float64, columns []int, scales []float64, from, to int) [][]float64 {
+	r.heads = cut(r.heads, block[:len(columns)], to-from)
+	rows := r.heads
 	for k, j := range columns {
-		rows[k] = block[k][:to-from]
 		scale := scales[k]
-		if source := f.design.columns[j]; source == nil {
+		if column := r.at(j, from, to); column == nil {
 			for i := range rows[k] {
 				rows[k][i] = scale
 			}
 		} else {
-			for i, v := range source[from:to] {
+			for i, v := range column {
 				rows[k][i] = float64(v * scale)
 			}
 		}
@@ -56,10 +56,9 @@ func allColumns(p int) []int {
 	return out
 }
 
-// powerOfTwoScale returns the power of two that brings the largest magnitude of
-// x into [1/2, 1); scaling by it rounds nothing.
-func powerOfTwoScale(x []float64) float64 {
-	largest := largestMagnitude(x)
+// powerOfTwoScale returns the power of two that brings the largest magnitude of a
+// column into [1/2, 1); scaling by it rounds nothing.
+func powerOfTwoScale(largest float64) float64 {
 	if largest == 0 {
 		return 1
 	}

@@ -218,7 +218,7 @@ func (f *Model) withDegrees(c *Covariance, degrees float64) *Covariance {
 // over their rows and, where these fit into one block, the rows themselves; all
 // are reused between visits.
 func (f *Model) eachCluster(groups [][]int, visit func(g int, score []float64, products, rows [][]float64)) {
-	block, work := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows)
+	block, work, r := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows), f.design.reader()
 	e, ones, scratch := make([]float64, blockRows), make([]float64, blockRows), make([]float64, blockRows)
 	for i := range ones {
 		ones[i] = 1
@@ -232,7 +232,7 @@ func (f *Model) eachCluster(groups [][]int, visit func(g int, score []float64, p
 			if f.Rank == 0 {
 				break
 			}
-			q = f.inverse.product(f.loadRows(block, part), work)
+			q = f.inverse.product(f.loadRows(r, block, part), work)
 			for i, row := range part {
 				e[i] = f.working[row]
 				if f.weights != nil {

@@ -128,9 +128,9 @@ func (f *Model) restsOn(j int, rows []int) bool {
 		return false
 	}
 	length := norm(f.transform[j])
-	block, work := newBlock(f.Rank, 1), newBlock(f.Rank, 1)
+	block, work, r := newBlock(f.Rank, 1), newBlock(f.Rank, 1), f.design.reader()
 	for _, i := range rows {
-		q := f.inverse.product(f.load(block, f.active, f.scales, i, i+1), work)
+		q := f.inverse.product(f.load(r, block, f.active, f.scales, i, i+1), work)
 		var influence float64
 		for k := range q {
 			influence += float64(f.transform[j][k] * q[k][0])

@@ -3,6 +3,7 @@ package regress
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Design is the right-hand side of a linear model: columns in the order in
@@ -13,7 +14,7 @@ type Design struct {
 	intercept   bool
 	names       []string
 	terms       []string
-	columns     [][]float64 // nil for the intercept
+	columns     []column
 	polynomials []polynomial
 }
 
@@ -29,7 +30,7 @@ type polynomial struct {
 func NewDesign(intercept bool) *Design {
 	d := &Design{intercept: intercept}
 	if intercept {
-		d.append(Intercept, Intercept, nil)
+		d.append(Intercept, Intercept, column{})
 	}
 	return d
 }
@@ -48,14 +49,14 @@ func Columns(intercept bool, names []string, columns [][]float64) *Design {
 }
 
 // Add adds one column as a term of its own.
-func (d *Design) Add(name string, x []float64) { d.append(name, name, orEmpty(x)) }
+func (d *Design) Add(name string, x []float64) { d.append(name, name, column{values: orEmpty(x)}) }
 
 // AddTerm adds several columns that form one term, as those of a factor, an
 // interaction or a spline do: joint tests and generalised variance inflation go
 // by term.
 func (d *Design) AddTerm(term string, names []string, columns [][]float64) {
 	for i, c := range columns {
-		d.append(term, names[i], orEmpty(c))
+		d.append(term, names[i], column{values: orEmpty(c)})
 	}
 }
 
@@ -67,8 +68,9 @@ func (d *Design) AddTerm(term string, names []string, columns [][]float64) {
 func (d *Design) AddPolynomial(name string, x []float64, degree int) {
 	p := polynomial{first: len(d.names), degree: degree, scale: 1, x: x}
 	p.centre, p.scale = centreAndScale(x, d.intercept)
+	powers := p.source()
 	for k := 1; k <= degree; k++ {
-		d.append(name, powerName(name, k), p.power(k))
+		d.append(name, powerName(name, k), column{source: powers, place: k - 1})
 	}
 	d.polynomials = append(d.polynomials, p)
 }
@@ -79,10 +81,10 @@ func (d *Design) Names() []string { return append([]string(nil), d.names...) }
 // Terms returns for each column the term that it belongs to.
 func (d *Design) Terms() []string { return append([]string(nil), d.terms...) }
 
-func (d *Design) append(term, name string, x []float64) {
+func (d *Design) append(term, name string, c column) {
 	d.terms = append(d.terms, term)
 	d.names = append(d.names, name)
-	d.columns = append(d.columns, x)
+	d.columns = append(d.columns, c)
 }
 
 // orEmpty keeps a nil column apart from the intercept.
@@ -127,31 +129,33 @@ func centreAndScale(x []float64, centred bool) (centre, scale float64) {
 	return centre, scale
 }
 
-// power returns the k-th power of the centred and scaled predictor.
-func (p polynomial) power(k int) []float64 {
-	column := make([]float64, len(p.x))
-	for i, v := range p.x {
-		u := (v - p.centre) / p.scale
-		t := u
-		for j := 1; j < k; j++ {
-			t = float64(t * u)
+// source computes the powers of the centred and scaled predictor.
+func (p polynomial) source() *source {
+	return &source{x: p.x, count: p.degree, fill: func(x []float64, out [][]float64) {
+		first := out[0]
+		for i, v := range x {
+			first[i] = (v - p.centre) / p.scale
 		}
-		column[i] = t
-	}
-	return column
+		for k := 1; k < len(out); k++ {
+			for i, u := range first {
+				out[k][i] = float64(out[k-1][i] * u)
+			}
+		}
+	}}
 }
 
 // uncentred returns the design with every polynomial formed about zero.
 func (d *Design) uncentred() *Design {
 	out := *d
-	out.columns = append([][]float64(nil), d.columns...)
+	out.columns = slices.Clone(d.columns)
 	out.polynomials = append([]polynomial(nil), d.polynomials...)
 	for i := range out.polynomials {
 		p := &out.polynomials[i]
 		p.centre = 0
 		_, p.scale = centreAndScale(p.x, false)
-		for k := 1; k <= p.degree; k++ {
-			out.columns[p.first+k-1] = p.power(k)
+		powers := p.source()
+		for k := range p.degree {
+			out.columns[p.first+k] = column{source: powers, place: k}
 		}
 	}
 	return &out
@@ -166,12 +170,15 @@ func (d *Design) check(n int) error {
 		return errNoColumns
 	}
 	for j, c := range d.columns {
-		if c == nil {
+		if rows := c.rows(); rows >= 0 && rows != n {
+			return lengthError(d.names[j], rows, n)
+		}
+	}
+	for j, largest := range d.magnitudes(n) {
+		if largest <= math.MaxFloat64 {
 			continue
 		}
-		if len(c) != n {
-			return lengthError(d.names[j], len(c), n)
-		}
+		c := d.whole(j, n)
 		if i := firstBad(c); i >= 0 {
 			return fmt.Errorf("regress: column %q holds %v in row %d; rows with missing values must be left out before", d.names[j], c[i], i)
 		}
@@ -219,13 +226,14 @@ func (q polynomial) expansion(k, j int) doubleDouble {
 	return doubleDouble{c.hi * power, c.lo * power}
 }
 
-// userColumn returns a column as the user gave it.
-func (d *Design) userColumn(j int) []float64 {
+// userColumn returns a column of n rows as the user gave it, nil for the constant.
+func (d *Design) userColumn(j, n int) []float64 {
 	for _, q := range d.polynomials {
 		if k := j - q.first; k >= 0 && k < q.degree {
 			q.centre, q.scale = 0, 1
-			return q.power(k + 1)
+			raw := &Design{columns: []column{{source: q.source(), place: k}}}
+			return raw.whole(0, n)
 		}
 	}
-	return d.columns[j]
+	return d.whole(j, n)
 }

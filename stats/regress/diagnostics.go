@@ -140,8 +140,8 @@ func (f *Fit) StandardisedCoefficients() []float64 {
 	out := make([]float64, len(f.Names))
 	for j, b := range f.Coefficients {
 		out[j] = math.NaN()
-		if f.design.columns[j] != nil {
-			out[j] = b * f.deviation(f.design.userColumn(j)) / spread
+		if !f.design.columns[j].constant() {
+			out[j] = b * f.deviation(f.design.userColumn(j, f.N)) / spread
 		}
 	}
 	return out

@@ -40,11 +40,11 @@ func TestDiagnosticsAgainstR(t *testing.T) {
 
 	// Age and its square as two terms, as in the type III table.
 	split := NewDesign(true)
-	age := f.design.userColumn(1)
+	age := f.design.userColumn(1, f.N)
 	split.Add("age", age)
-	split.Add("age^2", f.design.userColumn(2))
+	split.Add("age^2", f.design.userColumn(2, f.N))
 	for j := 3; j < len(f.Names); j++ {
-		split.AddTerm(f.Terms[j], f.Names[j:j+1], f.design.columns[j:j+1])
+		split.AddTerm(f.Terms[j], f.Names[j:j+1], [][]float64{f.design.whole(j, f.N)})
 	}
 	s := mustOLS(t, split, y, nil)
 	third := tests.at("anova_type3")

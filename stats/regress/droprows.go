@@ -6,7 +6,7 @@ import "slices"
 // covariances that were estimated before stay; none can be estimated after.
 func (f *Model) dropRows() {
 	d := *f.design // tests still ask for its intercept and polynomials
-	d.columns, d.polynomials = make([][]float64, len(d.columns)), slices.Clone(d.polynomials)
+	d.columns, d.polynomials = make([]column, len(d.columns)), slices.Clone(d.polynomials)
 	for i := range d.polynomials {
 		d.polynomials[i].x = nil
 	}

@@ -32,7 +32,8 @@ func FractionalScale(x []float64) (shift, scale float64) {
 	}
 	if low <= 0 {
 		step := math.Inf(1)
-		sorted := slices.Sorted(slices.Values(x))
+		sorted := slices.Clone(x)
+		slices.Sort(sorted)
 		for i := 1; i < len(sorted); i++ {
 			if sorted[i] > sorted[i-1] {
 				step = min(step, sorted[i]-sorted[i-1])
@@ -116,7 +117,7 @@ func SelectFractional(d *Design, name string, x, y, weights []float64, terms int
 		p := FractionalPolynomial{Powers: chosen, Shift: shift, Scale: scale}
 		model := *d
 		model.names, model.terms = d.Names(), d.Terms()
-		model.columns = append([][]float64(nil), d.columns...)
+		model.columns = append([]column(nil), d.columns...)
 		if err := model.AddFractional(name, x, p); err != nil {
 			return err
 		}

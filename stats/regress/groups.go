@@ -28,16 +28,11 @@ func groupedRows(rows, labels []int) [][]int {
 }
 
 // loadRows is load for rows in any order.
-func (f *Model) loadRows(block [][]float64, rows []int) [][]float64 {
-	out := make([][]float64, f.Rank)
-	for k, j := range f.active {
-		out[k] = block[k][:len(rows)]
-		column := f.design.columns[j]
+func (f *Model) loadRows(r *reader, block [][]float64, rows []int) [][]float64 {
+	out := r.pick(f.active, rows, block)
+	for k, scale := range f.scales {
 		for i, row := range rows {
-			v := f.scales[k]
-			if column != nil {
-				v = float64(column[row] * f.scales[k])
-			}
+			v := float64(out[k][i] * scale)
 			if f.weights != nil {
 				v = float64(v * math.Sqrt(f.weights[row]))
 			}

@@ -93,12 +93,12 @@ func (f *Model) eachBlock(worker func() func(chunk, from int, q [][]float64, lev
 // their leverages, in memory that it uses again.
 func (f *Model) orthonormal() func(from, to int) (q [][]float64, leverage []float64) {
 	block, work := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows)
-	room := make([]float64, blockRows)
+	room, r := make([]float64, blockRows), f.design.reader()
 	return func(from, to int) (q [][]float64, leverage []float64) {
 		leverage = room[:to-from]
 		clear(leverage)
 		if f.Rank > 0 {
-			q = f.inverse.product(f.load(block, f.active, f.scales, from, to), work)
+			q = f.inverse.product(f.load(r, block, f.active, f.scales, from, to), work)
 		}
 		for _, column := range q {
 			for i, v := range column {

@@ -41,7 +41,7 @@ func (f *Fit) Calibrate(e ErrorsInColumn, cluster []int) (*Calibrated, error) {
 		return nil, errors.New("regress: a model with aliased columns is not corrected for error")
 	case len(e.Variance) != f.N || e.Covariance != nil && len(e.Covariance) != f.N:
 		return nil, lengthError("error variance", len(e.Variance), f.N)
-	case e.Column < 0 || e.Column >= p || f.design.columns[e.Column] == nil:
+	case e.Column < 0 || e.Column >= p || f.design.columns[e.Column].constant():
 		return nil, errors.New("regress: the intercept has no error")
 	}
 	columns, centres := f.centredColumns()
@@ -92,7 +92,7 @@ func (f *Fit) Calibrate(e ErrorsInColumn, cluster []int) (*Calibrated, error) {
 func (f *Fit) centredColumns() (columns [][]float64, centres []float64) {
 	centres = make([]float64, len(f.Names))
 	for j := range f.Names {
-		x := f.design.userColumn(j)
+		x := f.design.userColumn(j, f.N)
 		column := make([]float64, f.N)
 		if x == nil {
 			for i := range column {
@@ -117,7 +117,7 @@ func (f *Fit) centredColumns() (columns [][]float64, centres []float64) {
 func (c *Calibrated) explained(f *Fit, gram *mat.SymDense, b *mat.VecDense) {
 	for a := range f.Names {
 		for d := range f.Names {
-			if f.design.columns[a] != nil && f.design.columns[d] != nil {
+			if !f.design.columns[a].constant() && !f.design.columns[d].constant() {
 				c.Explained += float64(b.AtVec(a)*b.AtVec(d)) * gram.At(a, d) / float64(f.N)
 			}
 		}

@@ -24,14 +24,18 @@ func compress(f *Model, y []float64, groups [][]int) *compressed {
 		c.within.fold(rows)
 		filled = 0
 	}
+	columns := make([][]float64, f.Rank)
+	for k, j := range f.active {
+		columns[k] = f.design.whole(j, f.N)
+	}
 	value := func(k, i int) float64 {
 		switch {
 		case k == f.Rank:
 			return y[i]
-		case f.design.columns[f.active[k]] == nil:
+		case columns[k] == nil:
 			return f.scales[k]
 		}
-		return float64(f.design.columns[f.active[k]][i] * f.scales[k])
+		return float64(columns[k][i] * f.scales[k])
 	}
 	for _, rows := range groups {
 		mean := make([]float64, f.Rank+1)

@@ -63,10 +63,14 @@ func reduce(d *Design, y, weights []float64, active []int) *Model {
 		design: d, outcome: y, weights: weights,
 	}
 	scales := make([]float64, p)
-	for j, c := range d.columns {
-		scales[j] = powerOfTwoScale(c)
+	for j, largest := range d.magnitudes(f.N) {
+		if !d.columns[j].constant() {
+			scales[j] = powerOfTwoScale(largest)
+			continue
+		}
+		scales[j] = 1
 	}
-	t := f.triangulate(allColumns(p), scales, y)
+	t := f.triangulate(allColumns(p), scales, 1, func(from, to int, out [][]float64) { copy(out[0], y[from:to]) })
 	var reduced triangle
 	f.active, reduced = t.ranked(active)
 	f.Rank = len(f.active)
@@ -87,23 +91,23 @@ func reduce(d *Design, y, weights []float64, active []int) *Model {
 	return f
 }
 
-// triangulate reduces some columns, scaled, and then further ones as they are,
-// all weighted, to their triangle: chunk by chunk, and then the triangles of the
-// chunks in their order.
-func (f *Model) triangulate(columns []int, scales []float64, further ...[]float64) triangle {
-	size := len(columns) + len(further)
+// triangulate reduces some columns, scaled, and then further ones, which fill gives
+// for a block of rows, all weighted, to their triangle: chunk by chunk, and then the
+// triangles of the chunks in their order.
+func (f *Model) triangulate(columns []int, scales []float64, further int, fill func(from, to int, out [][]float64)) triangle {
+	size := len(columns) + further
 	parts := make([]triangle, chunkCount(f.N))
 	inChunks(f.N, func() func(chunk, from, to int) {
-		block := newBlock(size, blockRows)
+		block, r := newBlock(size, blockRows), f.design.reader()
+		var rows [][]float64
 		return func(chunk, from, to int) {
 			t := newTriangle(size)
 			blocks(from, to, func(from, to int) {
-				rows := f.load(block, columns, scales, from, to)
-				for k, x := range further {
-					row := block[len(columns)+k][:to-from]
-					copy(row, x[from:to])
+				f.load(r, block, columns, scales, from, to)
+				rows = cut(rows, block, to-from)
+				fill(from, to, rows[len(columns):])
+				for _, row := range rows[len(columns):] {
 					f.weigh(row, from)
-					rows = append(rows, row)
 				}
 				t.fold(rows)
 			})

@@ -47,7 +47,9 @@ func quantileFrom(start *Model, weights []float64, tau float64, basis []int) (*Q
 	if err != nil {
 		return nil, err
 	}
-	if search.flat() {
+	flat := search.flat()
+	search.release()
+	if flat {
 		q.Unique = false
 		q.warn(WarnNonUnique, "other coefficients are as good: the quantile lies between observations", nil, nil)
 	}
@@ -96,27 +98,27 @@ func quantilePlane(start *Model, weights []float64, tau float64, basis []int, ro
 // too nearly dependent the coefficients of the search stand.
 func (q *QuantileFit) exactCoefficients(y []float64) {
 	sub := *q.design
-	sub.columns = make([][]float64, len(q.design.columns))
+	sub.columns = make([]column, len(q.design.columns))
 	outcome := make([]float64, len(q.Basis))
 	for k, i := range q.Basis {
 		outcome[k] = y[i]
 	}
-	for _, j := range q.active {
-		if q.design.columns[j] == nil {
+	scales := make([]float64, len(q.active))
+	r := q.design.reader()
+	for k, j := range q.active {
+		scales[k] = 1
+		if q.design.columns[j].constant() {
 			continue
 		}
-		sub.columns[j] = make([]float64, len(q.Basis))
-		for k, i := range q.Basis {
-			sub.columns[j][k] = q.design.columns[j][i]
+		values := make([]float64, 0, len(q.Basis))
+		for part := range slices.Chunk(q.Basis, blockRows) {
+			values = append(values, r.pick([]int{j}, part, newBlock(1, len(part)))[0]...)
 		}
+		sub.columns[j], scales[k] = column{values: values}, powerOfTwoScale(largestMagnitude(values))
 	}
 	square := &Model{N: len(q.Basis), design: &sub}
-	scales := make([]float64, len(q.active))
-	for k, j := range q.active {
-		scales[k] = powerOfTwoScale(sub.columns[j])
-	}
 	block := newBlock(q.Rank+1, len(q.Basis))
-	rows := square.load(block, q.active, scales, 0, len(q.Basis))
+	rows := square.load(sub.reader(), block, q.active, scales, 0, len(q.Basis))
 	copy(block[q.Rank], outcome)
 	t := newTriangle(q.Rank + 1)
 	t.fold(append(rows, block[q.Rank]))

@@ -98,11 +98,15 @@ func certify(t *testing.T, what string, f *QuantileFit, y []float64) {
 			t.Errorf("%s: basis row %d has residual %g", what, i, f.Residuals[i])
 		}
 	}
+	given := make([][]float64, len(f.Names))
+	for j := range given {
+		given[j] = f.design.whole(j, f.N)
+	}
 	at := func(i int, j int) float64 {
-		if f.design.columns[j] == nil {
+		if given[j] == nil {
 			return 1
 		}
-		return f.design.columns[j][i]
+		return given[j][i]
 	}
 	target := make([]float64, f.Rank)
 	for i, r := range f.Residuals {
@@ -143,9 +147,13 @@ func certify(t *testing.T, what string, f *QuantileFit, y []float64) {
 // objective is Σ r (τ − [r < 0]) of a plane.
 func objective(f *QuantileFit, y, b []float64) float64 {
 	var s float64
+	columns := make([][]float64, len(f.Names))
+	for j := range columns {
+		columns[j] = f.design.whole(j, f.N)
+	}
 	for i := range y {
 		r := y[i]
-		for j, c := range f.design.columns {
+		for j, c := range columns {
 			if c == nil {
 				r -= b[j]
 			} else {

@@ -107,23 +107,25 @@ func (q *QuantileFit) neighbourDensity(width float64) (density []float64, zero i
 		width /= 2
 	}
 	density = make([]float64, q.N) // until the last loop the room of the searches
-	below, _, err := quantilePlane(q.start, nil, q.Tau-width, q.Basis, density)
+	below, search, err := quantilePlane(q.start, nil, q.Tau-width, q.Basis, density)
 	if err != nil {
 		return nil, 0, err
 	}
-	above, _, err := quantilePlane(q.start, nil, q.Tau+width, q.Basis, density)
+	search.release()
+	above, search, err := quantilePlane(q.start, nil, q.Tau+width, q.Basis, density)
 	if err != nil {
 		return nil, 0, err
 	}
+	search.release()
 	const tiny = 1.0 / (1 << 26) // the root of the machine precision: keeps the quotient finite
 	crossed := make([]int, chunkCount(q.N))
 	inChunks(q.N, func() func(chunk, from, to int) {
-		upper, low := make([]float64, blockRows), make([]float64, blockRows)
+		upper, low, r := make([]float64, blockRows), make([]float64, blockRows), q.design.reader()
 		return func(chunk, from, to int) {
 			blocks(from, to, func(from, to int) {
 				part := density[from:to]
-				below.residualBlock(q.outcome, from, to, part, low)
-				above.residualBlock(q.outcome, from, to, upper, low)
+				below.residualBlock(r, q.outcome, from, to, part, low)
+				above.residualBlock(r, q.outcome, from, to, upper, low)
 				for i := range part {
 					difference := part[i] - upper[i] // of the fitted quantiles
 					part[i] = 0

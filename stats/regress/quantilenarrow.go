@@ -18,8 +18,10 @@ func (s *quantileSearch) narrow(basis []int) error {
 	r := s.room
 	s.residuals(near.b, r)
 	limit := s.band(r)
-	active := make([]bool, f.N)
-	var rows []int
+	s.memory.active, s.memory.above = resized(s.memory.active, f.N), resized(s.memory.above, f.N)
+	active, side := s.memory.active, s.memory.above
+	clear(active)
+	rows := make([]int, 0, s.most())
 	for i := range r {
 		if math.Abs(r[i]) <= limit {
 			active[i] = true
@@ -28,7 +30,6 @@ func (s *quantileSearch) narrow(basis []int) error {
 	for _, i := range basis {
 		active[i] = true
 	}
-	side := make([]bool, f.N) // above
 	for i, v := range r {
 		side[i] = v > 0
 		if active[i] {
@@ -145,11 +146,12 @@ func (s *quantileSearch) subtract(b, r []float64) {
 	for k := range coefficients {
 		coefficients[k] *= f.scales[k]
 	}
+	columns := f.design.reader()
 	for from := 0; from < f.N; from += blockRows {
 		to := min(from+blockRows, f.N)
 		for k, j := range f.active {
-			if column := f.design.columns[j]; column != nil {
-				axpy(-coefficients[k], column[from:to], r[from:to])
+			if column := columns.at(j, from, to); column != nil {
+				axpy(-coefficients[k], column, r[from:to])
 				continue
 			}
 			for i := from; i < to; i++ {
@@ -163,7 +165,7 @@ func (s *quantileSearch) subtract(b, r []float64) {
 func (s *quantileSearch) outsidePull(active, side []bool) []float64 {
 	f := s.fit
 	sums := make([]float64, f.Rank)
-	psi := make([]float64, blockRows)
+	psi, columns := make([]float64, blockRows), f.design.reader()
 	for from := 0; from < f.N; from += blockRows {
 		to := min(from+blockRows, f.N)
 		for i := from; i < to; i++ {
@@ -180,8 +182,8 @@ func (s *quantileSearch) outsidePull(active, side []bool) []float64 {
 			psi[i-from] = p
 		}
 		for k, j := range f.active {
-			if column := f.design.columns[j]; column != nil {
-				sums[k] += dot(psi[:to-from], column[from:to])
+			if column := columns.at(j, from, to); column != nil {
+				sums[k] += dot(psi[:to-from], column)
 				continue
 			}
 			for _, p := range psi[:to-from] {

@@ -59,8 +59,8 @@ func (q *QuantileFit) rankPath(j int) (*rankPath, error) {
 		for i := range column {
 			column[i] = 1
 		}
-		if q.design.columns[k] != nil {
-			column = q.design.userColumn(k)
+		if !q.design.columns[k].constant() {
+			column = q.design.userColumn(k, q.N)
 		}
 		if k == j {
 			target = column

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"sync"
+	"weak"
 
 	"tonocohort/stats"
 )
@@ -18,15 +20,63 @@ const (
 // quantileSearch finds the optimal basis of a quantile regression on outcomes
 // from which the least-squares fit has been taken.
 type quantileSearch struct {
-	fit   *QuantileFit
-	y     []float64 // residuals of least squares
-	room  []float64 // for as many
-	steps int
-	walk  *vertex
+	fit    *QuantileFit
+	y      []float64 // residuals of least squares
+	room   []float64 // for as many
+	steps  int
+	walk   *vertex
+	memory *walkMemory
+}
+
+// walkMemory is what walks use one after the other: a fit with its errors walks
+// several times over a good part of the rows.
+type walkMemory struct {
+	q, y, weight, r, side []float64
+	inBasis               []bool
+	found                 []crossing
+	active, above         []bool // by row of the whole
+}
+
+// spare is the memory that the last search has handed on, as long as the collector
+// has not come by. A sync.Pool keeps one for each processor: twice as much.
+var spare struct {
+	sync.Mutex
+	memory weak.Pointer[walkMemory]
+}
+
+func takeMemory() *walkMemory {
+	spare.Lock()
+	defer spare.Unlock()
+	memory := spare.memory.Value()
+	spare.memory = weak.Pointer[walkMemory]{}
+	if memory == nil {
+		memory = &walkMemory{}
+	}
+	return memory
 }
 
 func newQuantileSearch(fit *QuantileFit, residuals, room []float64) *quantileSearch {
-	return &quantileSearch{fit: fit, y: residuals, room: room}
+	return &quantileSearch{fit: fit, y: residuals, room: room, memory: takeMemory()}
+}
+
+// release hands the memory of the walks on. The search is not used after.
+func (s *quantileSearch) release() {
+	s.memory.found = s.walk.found
+	spare.Lock()
+	spare.memory = weak.Make(s.memory)
+	spare.Unlock()
+	s.walk, s.memory = nil, nil
+}
+
+func resized[T any](x []T, n int) []T { return slices.Grow(x[:0], n)[:n] }
+
+// reserve has room for the largest of the usual walks, so that none outgrows it.
+func (m *walkMemory) reserve(rows, rank int) {
+	m.q, m.found = slices.Grow(m.q[:0], rows*rank), slices.Grow(m.found[:0], rows)
+	for _, x := range []*[]float64{&m.y, &m.r, &m.side} {
+		*x = slices.Grow((*x)[:0], rows)
+	}
+	m.inBasis = slices.Grow(m.inBasis[:0], rows)
 }
 
 func (s *quantileSearch) basisRows() []int {
@@ -40,6 +90,7 @@ func (s *quantileSearch) basisRows() []int {
 // run finds the optimum. basis may hold the rows of a nearby one.
 func (s *quantileSearch) run(basis []int) error {
 	n := s.fit.N
+	s.memory.reserve(s.most(), s.fit.Rank)
 	if basis == nil && n > smallSearch {
 		part := s.sample(s.partSize())
 		if err := s.solve(part, nil); err != nil {
@@ -60,6 +111,14 @@ func (s *quantileSearch) partSize() int {
 	return int(min(n/2, max(smallSearch, 2*math.Sqrt(p)*math.Pow(n, 2.0/3))))
 }
 
+// most is how many rows a walk usually has: those of the narrowing, and a few.
+func (s *quantileSearch) most() int {
+	if s.fit.N <= smallSearch {
+		return s.fit.N
+	}
+	return min(s.fit.N, 8*s.partSize()/5)
+}
+
 // sample returns about size rows, chosen by their numbers alone.
 func (s *quantileSearch) sample(size int) []int {
 	share := float64(size) / float64(s.fit.N)
@@ -72,19 +131,25 @@ func (s *quantileSearch) sample(size int) []int {
 	return rows
 }
 
-// activate makes a walk over some rows.
+// activate makes a walk over some rows, in the memory of the one before.
 func (s *quantileSearch) activate(rows []int) *vertex {
 	f := s.fit
 	v := &vertex{tau: f.Tau, p: f.Rank, rows: rows, outside: make([]float64, f.Rank)}
-	v.q = make([]float64, len(rows)*f.Rank)
-	v.y = make([]float64, len(rows))
-	if f.objectiveWeights != nil {
-		v.weight = make([]float64, len(rows))
+	m := s.memory
+	m.q, m.y, m.r, m.side = resized(m.q, len(rows)*f.Rank), resized(m.y, len(rows)), resized(m.r, len(rows)), resized(m.side, len(rows))
+	m.inBasis = resized(m.inBasis, len(rows))
+	if s.walk != nil {
+		m.found = s.walk.found
 	}
-	block, work := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows)
+	v.q, v.y, v.r, v.side, v.inBasis, v.found = m.q, m.y, m.r, m.side, m.inBasis, m.found
+	if f.objectiveWeights != nil {
+		m.weight = resized(m.weight, len(rows))
+		v.weight = m.weight
+	}
+	block, work, r := newBlock(f.Rank, blockRows), newBlock(f.Rank, blockRows), f.design.reader()
 	at := 0
 	for part := range slices.Chunk(rows, blockRows) {
-		q := f.inverse.product(f.loadRows(block, part), work)
+		q := f.inverse.product(f.loadRows(r, block, part), work)
 		for i, row := range part {
 			for k := range q {
 				v.q[(at+i)*f.Rank+k] = q[k][i]
@@ -138,7 +203,8 @@ func (s *quantileSearch) solve(rows []int, basis []int) error {
 // nearFirst orders active rows by their distance from the quantile of the
 // residuals.
 func (s *quantileSearch) nearFirst(v *vertex) []int {
-	sorted := slices.Sorted(slices.Values(v.y))
+	sorted := slices.Clone(v.y)
+	slices.Sort(sorted)
 	centre := stats.Quantile(sorted, v.tau, stats.InverseCDF)
 	distance := make([]float64, len(v.y))
 	for i, y := range v.y {

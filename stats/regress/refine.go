@@ -43,10 +43,10 @@ func (f *Model) refine(y []float64) {
 func (f *Model) gradient(y []float64) []float64 {
 	parts := make([][]doubleDouble, chunkCount(f.N))
 	inChunks(f.N, func() func(chunk, from, to int) {
-		hi, lo := make([]float64, blockRows), make([]float64, blockRows)
+		hi, lo, r := make([]float64, blockRows), make([]float64, blockRows), f.design.reader()
 		return func(chunk, from, to int) {
 			g := make([]doubleDouble, f.Rank)
-			blocks(from, to, func(from, to int) { f.addGradient(g, y, from, to, hi, lo) })
+			blocks(from, to, func(from, to int) { f.addGradient(r, g, y, from, to, hi, lo) })
 			parts[chunk] = g
 		}
 	})
@@ -62,8 +62,8 @@ func (f *Model) gradient(y []float64) []float64 {
 }
 
 // addGradient adds what a block of rows has of it, for the columns as they are.
-func (f *Model) addGradient(g []doubleDouble, y []float64, from, to int, hi, lo []float64) {
-	f.residualBlock(y, from, to, hi, lo)
+func (f *Model) addGradient(r *reader, g []doubleDouble, y []float64, from, to int, hi, lo []float64) {
+	f.residualBlock(r, y, from, to, hi, lo)
 	if f.weights != nil {
 		for i := range to - from {
 			r := doubleDouble{hi[i], lo[i]}.mulFloat(f.weights[from+i])
@@ -71,12 +71,12 @@ func (f *Model) addGradient(g []doubleDouble, y []float64, from, to int, hi, lo 
 		}
 	}
 	for k, j := range f.active {
-		g[k] = g[k].add(dotDouble(f.design.columns[j], from, hi[:to-from], lo[:to-from]))
+		g[k] = g[k].add(dotDouble(r.at(j, from, to), hi[:to-from], lo[:to-from]))
 	}
 }
 
 // dotDouble is Σ x·(hi + lo) over a block, in double-double; a nil column is one.
-func dotDouble(column []float64, from int, hi, lo []float64) doubleDouble {
+func dotDouble(column, hi, lo []float64) doubleDouble {
 	var s, c float64
 	if column == nil {
 		for i, v := range hi {
@@ -85,7 +85,7 @@ func dotDouble(column []float64, from int, hi, lo []float64) doubleDouble {
 			c += e + lo[i]
 		}
 	} else {
-		column = column[from : from+len(hi)]
+		column = column[:len(hi)]
 		for i, v := range hi {
 			p, pe := twoProduct(column[i], v)
 			t, e := twoSum(s, p)
@@ -98,13 +98,13 @@ func dotDouble(column []float64, from int, hi, lo []float64) doubleDouble {
 }
 
 // residualBlock computes y − X b of a block of rows in double-double.
-func (f *Model) residualBlock(y []float64, from, to int, hi, lo []float64) {
+func (f *Model) residualBlock(r *reader, y []float64, from, to int, hi, lo []float64) {
 	hi, lo = hi[:to-from], lo[:to-from]
 	copy(hi, y[from:to])
 	clear(lo)
 	for k, j := range f.active {
 		bh, bl := f.coordinates[k].hi, f.coordinates[k].lo
-		column := f.design.columns[j]
+		column := r.at(j, from, to)
 		if column == nil {
 			for i := range hi {
 				t, e := twoSum(hi[i], -bh)
@@ -112,7 +112,6 @@ func (f *Model) residualBlock(y []float64, from, to int, hi, lo []float64) {
 			}
 			continue
 		}
-		column = column[from:to]
 		for i, x := range column {
 			p, pe := twoProduct(x, -bh)
 			t, e := twoSum(hi[i], p)
@@ -133,9 +132,9 @@ func (f *Model) residuals(y []float64) {
 
 func (f *Model) residualsInto(out, y []float64) {
 	inChunks(f.N, func() func(chunk, from, to int) {
-		lo := make([]float64, blockRows)
+		lo, r := make([]float64, blockRows), f.design.reader()
 		return func(_, from, to int) {
-			blocks(from, to, func(from, to int) { f.residualBlock(y, from, to, out[from:to], lo) })
+			blocks(from, to, func(from, to int) { f.residualBlock(r, y, from, to, out[from:to], lo) })
 		}
 	})
 }

@@ -35,12 +35,17 @@ func (f *Fit) Specification() (breuschPagan, reset Test, breuschPaganError, rese
 	if f.weights != nil {
 		return Test{}, Test{}, errWeighted, errWeighted
 	}
-	second, third := f.fittedPowers()
-	squares := make([]float64, f.N)
-	for i, e := range f.working {
-		squares[i] = float64(e * e)
-	}
-	t := f.triangulate(f.active, f.scales, second, third, f.outcome, squares)
+	centre, spread := f.fittedSpread()
+	t := f.triangulate(f.active, f.scales, 4, func(from, to int, out [][]float64) {
+		second, third, squares := out[0], out[1], out[3]
+		copy(out[2], f.outcome[from:to])
+		for i, e := range f.working[from:to] {
+			z := ((f.outcome[from+i] - e) - centre) / spread
+			second[i] = float64(z * z)
+			third[i] = float64(second[i] * z)
+			squares[i] = float64(e * e)
+		}
+	})
 	breuschPagan = f.breuschPagan(t[f.Rank+3])
 	if !f.Centred {
 		return breuschPagan, Test{}, nil, errNoCentre
@@ -48,20 +53,12 @@ func (f *Fit) Specification() (breuschPagan, reset Test, breuschPaganError, rese
 	return breuschPagan, f.reset(t[:f.Rank+3]), nil, nil
 }
 
-// fittedPowers are squares and cubes of the fitted values about their mean, in
-// their spread.
-func (f *Fit) fittedPowers() (second, third []float64) {
-	centre, spread := 0.0, math.Sqrt((f.TSS-f.RSS)/float64(f.N))
+// fittedSpread is mean and spread of the fitted values.
+func (f *Fit) fittedSpread() (centre, spread float64) {
 	for i, e := range f.working {
 		centre += (f.outcome[i] - e) / float64(f.N)
 	}
-	second, third = make([]float64, f.N), make([]float64, f.N)
-	for i, e := range f.working {
-		z := ((f.outcome[i] - e) - centre) / spread
-		second[i] = float64(z * z)
-		third[i] = float64(second[i] * z)
-	}
-	return second, third
+	return centre, math.Sqrt((f.TSS - f.RSS) / float64(f.N))
 }
 
 // breuschPagan reads the R² of the squared residuals off their coordinates: those

@@ -28,9 +28,16 @@ type SplineBasis struct {
 	Boundary  [2]float64 // the outermost knots
 	Intercept bool       // the columns span the constant, too
 
-	all        []float64       // knots with the repeated boundary
-	reflection [2][]float64    // natural: Householder vectors of the two end conditions
-	end        [2][2][]float64 // natural: value and slope of the columns at each boundary
+	all        []float64    // knots with the repeated boundary
+	reflection [2][]float64 // natural: Householder vectors of the two end conditions
+	pieces     []piece      // in the order of their places
+}
+
+// piece is what the columns are between two knots, or beyond the boundary: powers
+// of the distance from an origin.
+type piece struct {
+	from, origin float64
+	powers       []float64 // by column, Degree + 1 each, the constant first
 }
 
 // NewNaturalSpline places df − 1 interior knots at equal quantiles (type 7) of x
@@ -51,6 +58,7 @@ func NaturalSplineWith(knots []float64, boundary [2]float64) (*SplineBasis, erro
 		return nil, err
 	}
 	s.endConditions()
+	s.cutIntoPieces()
 	return s, nil
 }
 
@@ -70,7 +78,12 @@ func NewBSpline(x []float64, df, degree int, intercept bool) (*SplineBasis, erro
 
 // BSplineWith makes a B-spline basis with the given knots.
 func BSplineWith(knots []float64, boundary [2]float64, degree int, intercept bool) (*SplineBasis, error) {
-	return newSpline(BSpline, degree, knots, boundary, intercept)
+	s, err := newSpline(BSpline, degree, knots, boundary, intercept)
+	if err != nil {
+		return nil, err
+	}
+	s.cutIntoPieces()
+	return s, nil
 }
 
 func newSpline(kind string, degree int, knots []float64, boundary [2]float64, intercept bool) (*SplineBasis, error) {
@@ -122,30 +135,57 @@ func (s *SplineBasis) Columns() int {
 // Basis evaluates the columns at x.
 func (s *SplineBasis) Basis(x []float64) [][]float64 {
 	out := newBlock(s.Columns(), len(x))
-	row := make([]float64, len(s.all)-s.Degree-1)
-	for i, v := range x {
-		for k, b := range s.at(v, row) {
-			out[k][i] = b
-		}
-	}
+	s.fill(x, out)
 	return out
 }
 
-// at evaluates one row; work has room for every B-spline.
-func (s *SplineBasis) at(x float64, work []float64) []float64 {
-	if s.Kind == NaturalSpline {
-		for side, edge := range s.Boundary {
-			if side == 0 && x < edge || side == 1 && x > edge {
-				out := work[:s.Columns()]
-				for k := range out {
-					out[k] = s.end[side][0][k] + float64(s.end[side][1][k]*(x-edge))
-				}
-				return out
+// fill evaluates the columns at x.
+func (s *SplineBasis) fill(x []float64, out [][]float64) {
+	size := s.Degree + 1
+	for i, v := range x {
+		at := len(s.pieces) - 1
+		for at > 0 && v < s.pieces[at].from {
+			at--
+		}
+		p := &s.pieces[at]
+		t, powers := v-p.origin, p.powers
+		for k := range out {
+			c := powers[k*size : (k+1)*size]
+			sum := c[size-1]
+			for d := size - 2; d >= 0; d-- {
+				sum = float64(sum*t) + c[d]
 			}
+			out[k][i] = sum
 		}
 	}
-	s.bsplines(x, 0, work)
-	return s.project(work)
+}
+
+// cutIntoPieces finds the polynomial of each column between its knots from the
+// derivatives at the left one. Beyond the boundary the outermost pieces go on, those
+// of a natural spline as straight lines.
+func (s *SplineBasis) cutIntoPieces() {
+	add := func(from, origin float64, degree int) {
+		p := piece{from: from, origin: origin, powers: make([]float64, s.Columns()*(s.Degree+1))}
+		row, factorial := make([]float64, len(s.all)-s.Degree-1), 1.0
+		for d := range degree + 1 {
+			factorial *= max(1, float64(d))
+			s.bsplines(origin, d, row)
+			for k, v := range s.project(row) {
+				p.powers[k*(s.Degree+1)+d] = v / factorial
+			}
+		}
+		s.pieces = append(s.pieces, p)
+	}
+	if s.Kind == NaturalSpline {
+		add(math.Inf(-1), s.Boundary[0], 1)
+	}
+	add(s.Boundary[0], s.Boundary[0], s.Degree)
+	for _, knot := range s.Knots {
+		add(knot, knot, s.Degree)
+	}
+	if s.Kind == NaturalSpline {
+		add(math.Nextafter(s.Boundary[1], math.Inf(1)), s.Boundary[1], 1)
+	}
 }
 
 // project drops the first column and, for a natural spline, applies the end
@@ -185,13 +225,6 @@ func (s *SplineBasis) endConditions() {
 		for later := k + 1; later < 2; later++ {
 			tail := conditions[later][k:]
 			axpy(-2*dot(v, tail)/dot(v, v), v, tail)
-		}
-	}
-	for side, edge := range s.Boundary {
-		for order := range s.end[side] {
-			row := make([]float64, count)
-			s.bsplines(edge, order, row)
-			s.end[side][order] = slices.Clone(s.project(row))
 		}
 	}
 }
@@ -234,5 +267,14 @@ func (d *Design) AddSpline(name string, x []float64, s *SplineBasis) {
 	for k := range s.Columns() {
 		names = append(names, fmt.Sprintf("%s spline %d", name, k+1))
 	}
-	d.AddTerm(name, names, s.Basis(x))
+	d.AddSplineTerm(name, names, x, s)
+}
+
+// AddSplineTerm does so under names of the caller's. The columns are computed from x
+// wherever they are wanted.
+func (d *Design) AddSplineTerm(term string, names []string, x []float64, s *SplineBasis) {
+	columns := &source{x: orEmpty(x), count: s.Columns(), fill: s.fill}
+	for k := range columns.count {
+		d.append(term, names[k], column{source: columns, place: k})
+	}
 }

@@ -133,11 +133,12 @@ func (v *vertex) settle() bool {
 		}
 	}
 	n := len(v.rows)
-	v.inBasis = make([]bool, n)
+	v.inBasis = resized(v.inBasis, n)
+	clear(v.inBasis)
 	for _, i := range v.basis {
 		v.inBasis[i] = true
 	}
-	v.r, v.side = slices.Grow(v.r[:0], n)[:n], slices.Grow(v.side[:0], n)[:n]
+	v.r, v.side = resized(v.r, n), resized(v.side, n)
 	for i := range v.r {
 		v.r[i] = v.y[i] - dot(v.row(i), v.b)
 	}

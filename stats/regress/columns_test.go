@@ -1,0 +1,76 @@
+package regress
+
+import (
+	"math"
+	deep "reflect"
+	"testing"
+)
+
+// Columns that are computed where they are wanted give the numbers that the same
+// columns give when they are stored, to the last bit, wherever rows are taken one by
+// one (quantiles, clusters) or in blocks.
+func TestComputedColumnsAreTheStoredOnes(t *testing.T) {
+	n := 2*blockRows + 77
+	x, other, y, cluster := make([]float64, n), make([]float64, n), make([]float64, n), make([]int, n)
+	for i := range x {
+		x[i] = 20 + 60*unitHash(uint64(i))
+		other[i] = unitHash(uint64(i) ^ 0xabcdef)
+		y[i] = math.Sin(x[i]/9) + 2*other[i] + unitHash(uint64(i)^0x1234567)
+		cluster[i] = i % 40
+	}
+	s, err := NewNaturalSpline(x, 4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	computed := NewDesign(true)
+	computed.AddPolynomial("other", other, 2)
+	computed.AddSpline("x", x, s)
+	kept := *computed
+	kept.columns = nil
+	for j := range computed.columns {
+		kept.columns = append(kept.columns, column{values: computed.whole(j, n)})
+	}
+	type numbers struct{ Coefficients, Residuals, Leverages, HC3, Cluster, Quantile, NID, Mixed []float64 }
+	of := func(d *Design) numbers {
+		f := mustOLS(t, d, y, nil)
+		c, err := f.ClusterCovariance(CR2, cluster)
+		if err != nil {
+			t.Fatal(err)
+		}
+		q, err := Quantile(d, y, nil, 0.3)
+		if err != nil {
+			t.Fatal(err)
+		}
+		nid, err := q.Covariance(QuantileNID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		mixed, err := RandomIntercept(d, y, cluster)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return numbers{f.Coefficients, f.Residuals, f.Leverages(), mustCovariance(t, f, HC3).SE(), c.SE(), q.Coefficients, nid.SE(), mixed.Coefficients}
+	}
+	if a, b := of(computed), of(&kept); !deep.DeepEqual(a, b) {
+		t.Errorf("computed %v\nstored %v", a.Coefficients, b.Coefficients)
+	}
+}
+
+// A row that no power or spline can be computed of is named.
+func TestComputedColumnsNameTheirBadRow(t *testing.T) {
+	x := []float64{1, 2, 3, math.Inf(1), 5, 6}
+	d := NewDesign(true)
+	d.AddPolynomial("x", x, 2)
+	if _, err := OLS(d, []float64{1, 2, 1, 2, 1, 2}, nil); err == nil {
+		t.Error("an infinite predictor passes")
+	}
+	s, err := NaturalSplineWith([]float64{3}, [2]float64{0, 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d = NewDesign(true)
+	d.AddSpline("x", x[:3], s)
+	if _, err := OLS(d, []float64{1, 2, 1, 2}, nil); err == nil {
+		t.Error("a predictor of three rows passes for four")
+	}
+}
