@@ -9,6 +9,7 @@ import (
 	"tonocohort/pipeline/release"
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
+	"tonocohort/schema/published"
 )
 
 // invented is a made-up cohort with small strata, missing ages and missing
@@ -74,13 +75,13 @@ type study struct {
 }
 
 // released runs the statistics and the disclosure control.
-func released(t *testing.T, f *schema.Frame, s schema.Settings) (tabulate.Results, release.Output) {
+func released(t *testing.T, f *schema.Frame, s schema.Settings, own ...published.Set) (tabulate.Results, release.Output) {
 	t.Helper()
-	results := tabulate.Tables(f, s, "study.yaml", "analysis")
+	results := tabulate.Tables(f, s, "study.yaml", "analysis", own...)
 	if schema.AnyStructural(results.Issues) {
 		t.Fatal(results.Issues)
 	}
-	out, err := release.Check(release.Input{Tables: results.Frames(), Visits: f, People: release.People(results.People), Settings: s})
+	out, err := release.Check(release.Input{Tables: results.Frames(), Visits: f, People: release.People(results.People), Settings: s, Own: own})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,8 +1,8 @@
 package release
 
 import (
+	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"tonocohort/schema"
@@ -25,9 +25,10 @@ type crowds struct {
 	levels bool  // levels of characteristics and reasons of the flow are wanted, not given
 	list   []crowd
 	index  map[string]int
-	told   []int         // by other tables
-	wanted []claim       // by the tables of models, the most important first
-	asked  map[claim]int // place of its crowd
+	read   map[string]bool // rows by what they tell
+	told   []int           // by other tables
+	wanted []claim         // by the tables of models, the most important first
+	asked  map[claim]int   // place of its crowd
 }
 
 // claim is a number that a table of models would tell.
@@ -100,7 +101,7 @@ func (c *checker) publishedCrowds() *crowds {
 
 // newCrowds are those that the sets themselves name.
 func (c *checker) newCrowds(within flags) *crowds {
-	x := &crowds{c: c, within: within, index: map[string]int{}, asked: map[claim]int{}}
+	x := &crowds{c: c, within: within, index: map[string]int{}, read: map[string]bool{}, asked: map[claim]int{}}
 	for s := range c.People.Sets {
 		x.place(c.People.In[s], false)
 	}
@@ -109,7 +110,7 @@ func (c *checker) newCrowds(within flags) *crowds {
 
 // whole reports a set that is not split.
 func (g group) whole() bool {
-	return !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
+	return g.beside == "" && !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
 }
 
 // eachReleased goes through the rows of the tables without models as they will be
@@ -118,7 +119,7 @@ func (c *checker) eachReleased(read func(f *schema.Frame, row int)) {
 	log := c.log
 	defer func() { c.log = log }()
 	for _, f := range c.Tables {
-		if f.Has("model") || !c.known(f) || f.Table.Name == comparisonTable {
+		if f.Has("model") || !c.known(f) {
 			continue
 		}
 		c.log = reporter{}
@@ -147,38 +148,45 @@ func (x *crowds) readFlow(f *schema.Frame, row int) {
 
 // readRow takes the numbers of people out of a row about a group.
 func (x *crowds) readRow(f *schema.Frame, row int, g group) {
-	base := x.c.People.In[g.set]
-	name, statistic := f.TextAt(row, "variable"), f.TextAt(row, "statistic")
-	v, known := x.c.variable(name)
+	name, statistic := x.c.needing(f, row), f.TextAt(row, "statistic")
+	shown, some, given := !f.Missing(row, "n"), !f.Missing(row, "n_missing"), !f.Missing(row, "estimate")
 	level, levelled := levelOf(statistic)
-	switch {
-	case levelled:
+	share := isShare(statistic)
+	if !levelled && !share {
+		statistic = "" // it tells of the people what the others do
+	}
+	if key := fmt.Sprint(name, "\x00", g.key(), "\x00", statistic, shown, some, given && (levelled || share)); x.read[key] {
+		return
+	} else {
+		x.read[key] = true
+	}
+	base := x.c.People.In[g.set]
+	v, known := x.c.variable(name)
+	if levelled {
 		if label, ok := x.c.labels(name); ok {
 			in := where(base, func(i int) bool { return label(i) == level || label(i) == "" && level == missingLevel })
-			switch shown := !f.Missing(row, "estimate"); {
-			case x.levels && shown && level != missingLevel && !x.c.splits(g, name):
+			switch {
+			case x.levels && given && level != missingLevel && !x.c.splits(g, name):
 				x.want(levelKey(name, level, g), claimLevel, in)
 			default:
-				x.tell(in, false, shown)
+				x.tell(in, false, given)
 			}
 		}
-	case !known:
-		return
 	}
 	if !known {
 		return
 	}
 	present := where(base, v.present.at)
-	shown := !f.Missing(row, "n")
 	x.tell(present, false, shown)
-	x.tell(where(base, func(i int) bool { return !v.present.at(i) }), false, !f.Missing(row, "n_missing"))
-	x.tell(base, false, shown && !f.Missing(row, "n_missing"))
-	if bound, ok := strings.CutPrefix(statistic, thresholdPrefix); ok && v.numeric {
-		if low, err := strconv.ParseFloat(bound, 64); err == nil {
-			cells, rows := x.c.numbers(v), x.c.People.Rows
-			x.tell(where(present, func(i int) bool { return cells[rows[i]] >= low }), true, shown && !f.Missing(row, "estimate"))
-			x.tell(where(present, func(i int) bool { return cells[rows[i]] < low }), true, shown && !f.Missing(row, "estimate"))
-		}
+	x.tell(where(base, func(i int) bool { return !v.present.at(i) }), false, some)
+	x.tell(base, false, shown && some)
+	if !share {
+		return
+	}
+	if _, beyond, ok := x.c.thresholdOf(f, row); ok && beyond != nil {
+		rows := x.c.People.Rows
+		x.tell(where(present, func(i int) bool { return beyond(rows[i]) }), true, shown && given)
+		x.tell(where(present, func(i int) bool { return !beyond(rows[i]) }), true, shown && given)
 	}
 }
 

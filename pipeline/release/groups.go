@@ -2,16 +2,16 @@ package release
 
 import (
 	"slices"
-	"strings"
 
 	"tonocohort/schema"
+	"tonocohort/stats/disclose"
 )
 
 // groups are the strata of sets that some table publishes.
 type groups struct {
 	list    []group
 	index   map[string]int
-	classes [][][]int // by group, by axis
+	classes [][][]int // by group, by axis; nil where they cannot say it
 	atoms   [][]int   // by group
 	sizes   []int     // by group: rows
 	persons []int     // by group: people
@@ -34,12 +34,16 @@ func (c *checker) publishedGroups() *groups {
 			if !ok {
 				continue
 			}
-			key := f.TextAt(row, "variable") + "\x00" + group.key()
+			variable := c.needing(f, row)
+			key := variable + "\x00" + group.key()
 			if key == last {
 				continue
 			}
 			last = key
-			c.use(g, f.TextAt(row, "variable"), group)
+			c.use(g, variable, group)
+			if n, ok := c.needs[variable]; ok { // those of them who have a value lie between
+				c.use(g, n.variable, group)
+			}
 		}
 		if f.Table.Name == summaryTable && c.rules.ZeroIsSmall {
 			c.useGrid(g, f)
@@ -53,21 +57,33 @@ func (c *checker) use(g *groups, variable string, of group) {
 	key := of.key()
 	i, known := g.index[key]
 	if !known {
-		classes, ok := c.layout.classes(of)
+		atoms, ok := c.layout.atoms(of)
 		if !ok {
 			return // a label that no analysed person has
+		}
+		var classes [][]int
+		if of.beside == "" {
+			classes, _ = c.layout.classes(of)
 		}
 		i = len(g.list)
 		g.index[key] = i
 		g.list = append(g.list, of)
 		g.classes = append(g.classes, classes)
-		g.atoms = append(g.atoms, c.layout.within(classes))
+		g.atoms = append(g.atoms, atoms)
 		g.sizes = append(g.sizes, sum(g.atoms[i], c.layout.sizes))
 		g.persons = append(g.persons, c.headcount(g.atoms[i], nil))
 	}
 	if !slices.Contains(g.used[variable], i) {
 		g.used[variable] = append(g.used[variable], i)
 	}
+}
+
+// domain is a group in a table that is to be protected.
+func (g *groups) domain(i int) disclose.Domain {
+	if g.classes[i] == nil {
+		return disclose.Domain{Atoms: g.atoms[i]}
+	}
+	return disclose.Domain{Classes: g.classes[i]}
 }
 
 // within lists the atoms of a group.
@@ -142,24 +158,18 @@ func (c *checker) group(f *schema.Frame, row int) (group, bool) {
 	if set < 0 {
 		return group{}, false
 	}
+	if f.Table.Name == comparisonTable {
+		return c.comparedGroup(f, row, set)
+	}
 	g := group{set: set, labels: make([]string, len(c.layout.families))}
-	comparison := f.Table.Name == comparisonTable
 	for i, family := range c.layout.families {
 		g.labels[i] = everyLevel
-		name, own := strings.CutPrefix(family.name, publishedPrefix)
-		switch {
-		case own && comparison && f.TextAt(row, "published") == name:
-			g.labels[i] = f.TextAt(row, ageBand)
-		case own, comparison && family.name == ageBand:
-		case f.Has(family.name) && family.name != "variable":
+		if f.Has(family.name) && family.name != "variable" {
 			g.labels[i] = f.TextAt(row, family.name)
 		}
 		if g.labels[i] == "" {
 			g.labels[i] = everyLevel
 		}
-	}
-	if comparison && f.TextAt(row, ageBand) == everyLevel {
-		return group{}, false // a total over some strata: judged by itself
 	}
 	return g, true
 }
@@ -228,7 +238,7 @@ func (c *checker) noLabels() []string {
 // speak of the column: that nobody is there is then no news.
 func (c *checker) leftOutByRule(set int, of family, label string) bool {
 	column := of.name
-	if column == ageBand || strings.HasPrefix(column, publishedPrefix) {
+	if column == ageBand {
 		column = "age_years"
 	}
 	named := false

@@ -5,11 +5,13 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"tonocohort/pipeline/release"
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
+	"tonocohort/schema/published"
 )
 
 // hostile is a study made to be told apart.
@@ -18,6 +20,20 @@ type hostile struct {
 	settings func(*schema.Settings)
 	edit     func(f *schema.Frame)
 	choices  *schema.SensitivitySettings // nil: the primary model alone
+	own      string                      // a published set of its own, ours.csv
+}
+
+// sets reads it.
+func (h hostile) sets(t *testing.T) []published.Set {
+	t.Helper()
+	if h.own == "" {
+		return nil
+	}
+	set, err := published.Read("ours.csv", strings.NewReader(h.own))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return []published.Set{set}
 }
 
 func (h hostile) run(t *testing.T) (study, schema.Settings) {
@@ -46,7 +62,7 @@ func (h hostile) run(t *testing.T) (study, schema.Settings) {
 		s.Analysis.Models = schema.ResolveModels(s.Analysis.Models)
 	})
 	if h.choices == nil {
-		results, out := released(t, f, s)
+		results, out := released(t, f, s, h.sets(t)...)
 		return study{f, results, out}, s
 	}
 	s.Analysis.Sensitivity = *h.choices
@@ -133,8 +149,8 @@ func hostileSets() []hostile {
 	}
 	below := 140.0
 	return []hostile{
-		{"two levels and the set of neither", unlike(), both, nil},
-		{"two levels and the reasons of the flow", unlike(schema.Rule{Column: "brachial_sbp_mmhg", Below: &below}), both, nil},
+		{"two levels and the set of neither", unlike(), both, nil, ""},
+		{"two levels and the reasons of the flow", unlike(schema.Rule{Column: "brachial_sbp_mmhg", Below: &below}), both, nil, ""},
 	}
 }
 
@@ -146,42 +162,42 @@ func hostileModels() []hostile {
 			for row := range f.N {
 				f.SetText(row, "smoker", map[bool]string{true: "current", false: "never"}[row < 4])
 			}
-		}, nil},
-		{"one without a value", withModels(modelOf("m", "age_years", "sex"), modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "age_years", 0, 1) }, nil},
-		{"one without a value of a term alone", withModels(modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "height_cm", 0, 1) }, nil},
+		}, nil, ""},
+		{"one without a value", withModels(modelOf("m", "age_years", "sex"), modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "age_years", 0, 1) }, nil, ""},
+		{"one without a value of a term alone", withModels(modelOf("w", "age_years", "height_cm")), func(f *schema.Frame) { lose(f, "height_cm", 0, 1) }, nil, ""},
 		{"sets two people apart", withMost(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years", "sex"), inMost(modelOf("k", "age_years", "sex"))),
-			func(f *schema.Frame) { lose(f, "height_cm", 7, 9) }, nil},
+			func(f *schema.Frame) { lose(f, "height_cm", 7, 9) }, nil, ""},
 		{"sets of which the models are three apart", withMost(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years", "heart_rate_bpm"), inMost(modelOf("k", "age_years", "heart_rate_bpm"))),
 			func(f *schema.Frame) {
 				pulse(f)
 				lose(f, "height_cm", 0, 15)
 				lose(f, "heart_rate_bpm", 3, 25)
-			}, nil},
+			}, nil, ""},
 		{"models of one set one apart", withModels(modelOf("m", "age_years", "height_cm"), modelOf("k", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
 			pulse(f)
 			lose(f, "height_cm", 0, 20)
 			lose(f, "heart_rate_bpm", 0, 21)
-		}, nil},
+		}, nil, ""},
 		{"lost beside a variable of Table 1", withModels(modelOf("m", "smoker", "height_cm")), func(f *schema.Frame) {
 			lose(f, "smoker", 0, 14)
 			lose(f, "height_cm", 10, 17)
-		}, nil},
+		}, nil, ""},
 		{"lost beside a term", withModels(modelOf("m", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
 			pulse(f)
 			lose(f, "height_cm", 0, 14)
 			lose(f, "heart_rate_bpm", 10, 17)
-		}, nil},
+		}, nil, ""},
 		{"two columns that few lack together", withModels(modelOf("m", "age_years", "height_cm", "heart_rate_bpm")), func(f *schema.Frame) {
 			pulse(f)
 			lose(f, "height_cm", 0, 20)
 			lose(f, "heart_rate_bpm", 15, 40)
-		}, nil},
+		}, nil, ""},
 		{"unknown beside missing", withModels(modelOf("m", "age_years", "treated")), func(f *schema.Frame) {
 			lose(f, "treated", 0, 7)
 			for row := 7; row < 25; row++ {
 				f.SetText(row, "treated", "unknown")
 			}
-		}, nil},
+		}, nil, ""},
 		{"few events", withModels(eventsModel("e", "age_years")), func(f *schema.Frame) {
 			for row := range f.N {
 				f.SetNumber(row, "central_pp_mmhg", 30+float64(row%19))
@@ -189,7 +205,7 @@ func hostileModels() []hostile {
 					f.SetNumber(row, "central_pp_mmhg", 55)
 				}
 			}
-		}, nil},
+		}, nil, ""},
 		{"few events lost", withModels(eventsModel("e", "age_years", "height_cm")), func(f *schema.Frame) {
 			for row := range f.N {
 				f.SetNumber(row, "central_pp_mmhg", 30+float64(row%40))
@@ -198,8 +214,8 @@ func hostileModels() []hostile {
 			for row := 23; row < 40; row++ {
 				f.SetNumber(row, "central_pp_mmhg", 40)
 			}
-		}, nil},
-		{"a model of few", withMost(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years"), inMost(modelOf("k", "age_years"))), func(f *schema.Frame) { lose(f, "height_cm", 8, 240) }, nil},
+		}, nil, ""},
+		{"a model of few", withMost(schema.Rule{Column: "height_cm", AtLeast: &low}, modelOf("m", "age_years"), inMost(modelOf("k", "age_years"))), func(f *schema.Frame) { lose(f, "height_cm", 8, 240) }, nil, ""},
 	}
 }
 

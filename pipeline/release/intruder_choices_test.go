@@ -63,11 +63,11 @@ func chosen() []hostile {
 		return func(f *schema.Frame) { lose(f, column, from, to) }
 	}
 	return []hostile{
-		{"few of lower quality", models, grades(6, 40, 0), choices},
-		{"choices few apart", models, grades(40, 44, 0), choices},
-		{"few without a value", models, with(grades(60, 30, 100), without("height_cm", 50, 54)), choices},
-		{"few of a grade without a value", models, with(grades(60, 30, 100), without("height_cm", 40, 63)), choices},
-		{"enough of everything", models, with(grades(60, 30, 100), without("height_cm", 20, 40), without("height_cm", 110, 125), without("height_cm", 150, 170)), choices},
+		{"few of lower quality", models, grades(6, 40, 0), choices, ""},
+		{"choices few apart", models, grades(40, 44, 0), choices, ""},
+		{"few without a value", models, with(grades(60, 30, 100), without("height_cm", 50, 54)), choices, ""},
+		{"few of a grade without a value", models, with(grades(60, 30, 100), without("height_cm", 40, 63)), choices, ""},
+		{"enough of everything", models, with(grades(60, 30, 100), without("height_cm", 20, 40), without("height_cm", 110, 125), without("height_cm", 150, 170)), choices, ""},
 	}
 }
 

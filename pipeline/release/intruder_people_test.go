@@ -15,7 +15,13 @@ import (
 // read takes the numbers of people out of one row.
 func (x *intruder) read(t schema.Table, r record) {
 	set := slices.Index(x.people.sets, r["set"])
-	if set < 0 || t.Name == "comparison" || strings.HasPrefix(t.Name, "centile") {
+	switch {
+	case set < 0 || t.Name == "agreement":
+		return
+	case t.Name == "comparison":
+		x.readPublished(r)
+		return
+	case strings.HasPrefix(t.Name, "centile"):
 		return
 	}
 	strata := []string{}

@@ -11,6 +11,7 @@ import (
 
 	"tonocohort/pipeline/parquet"
 	"tonocohort/schema"
+	"tonocohort/schema/published"
 )
 
 // An intruder reads the files of a release as text and knows the plan. Every row
@@ -85,6 +86,9 @@ type intruder struct {
 	widths   []width
 	choices  []record
 
+	own      []published.Set
+	compared int // rows about published values and centiles
+
 	reasons, pooled int // of the flow: shown by themselves, and stages with others together
 }
 
@@ -96,7 +100,7 @@ type peopleView struct {
 	columns map[string][]string
 }
 
-func newIntruder(t *testing.T, r study, s schema.Settings) *intruder {
+func newIntruder(t *testing.T, r study, s schema.Settings, own ...published.Set) *intruder {
 	p := r.results.People
 	v := peopleView{rows: p.Rows, sets: p.Sets, in: p.In, columns: map[string][]string{}}
 	for c, name := range p.Columns {
@@ -106,7 +110,7 @@ func newIntruder(t *testing.T, r study, s schema.Settings) *intruder {
 		}
 		v.columns[name] = labels
 	}
-	x := &intruder{t: t, visits: r.visits, people: v, settings: s, known: map[string]bool{}, place: map[string]int{}}
+	x := &intruder{t: t, visits: r.visits, people: v, settings: s, own: own, known: map[string]bool{}, place: map[string]int{}}
 	for _, f := range r.out.Tables {
 		list := records(t, f)
 		if f.Table.Name == "regression" {

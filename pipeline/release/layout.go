@@ -11,12 +11,9 @@ import (
 	"tonocohort/stats/disclose"
 )
 
-// ageBand is the stratum column made from age; published values have bands of
+// ageBand is the stratum column made from age; published values have ages of
 // their own, so that both cut age apart.
 const ageBand = "age_band"
-
-// publishedPrefix marks the family of a published set's age bands.
-const publishedPrefix = "published:"
 
 // axis is a way to tell people apart: a set they are in or not, the levels of a
 // column, or the pieces into which all kinds of age bands cut age.
@@ -42,11 +39,14 @@ type layout struct {
 	atomOf   []int32 // by person
 	at       [][]int // by atom: class on each axis
 	sizes    []int   // by atom: rows
-	compared int     // set that is compared with published values; −1: none
+
+	spans   map[span][]int    // by ages of a published set: pieces of age
+	bands   [][]int           // by band of the plan: pieces of age
+	besides map[string][]aged // by key of what is beside published values
 }
 
 func newLayout(in Input) *layout {
-	l := &layout{ageAxis: -1, compared: -1}
+	l := &layout{ageAxis: -1, spans: map[span][]int{}, besides: map[string][]aged{}}
 	p := in.People
 	for s := range p.Sets {
 		if s == 0 {
@@ -85,106 +85,126 @@ func (l *layout) addColumn(name string, levels []string, codes []int32) {
 	l.families = append(l.families, f)
 }
 
-// ageBands is a way to cut age: code places a person among the labels, −1 where
-// no band holds.
-type ageBands struct {
-	name   string
-	labels []string
-	code   func(i int) int
+// cut is a way to cut age: code tells the part that a person is in, −1 for none.
+type cut struct {
+	parts int
+	code  func(i int) int
 }
 
-// addAge cuts age by the bands of the plan and by those of every published set
+// addAge cuts age by the bands of the plan and by the ages of every published set
 // with which the study is compared.
 func (l *layout) addAge(in Input) {
-	var sources []ageBands
-	if i := slices.Index(in.People.Columns, ageBand); i >= 0 {
-		codes := in.People.Codes[i]
-		sources = append(sources, ageBands{ageBand, in.People.Levels[i], func(i int) int { return int(codes[i]) }})
+	var cuts []cut
+	column := slices.Index(in.People.Columns, ageBand)
+	if column >= 0 {
+		codes := in.People.Codes[column]
+		cuts = append(cuts, cut{len(in.People.Levels[column]), func(i int) int { return int(codes[i]) }})
 	}
-	if l.compares(in) {
-		ages := in.Visits.Numbers("age_years")
-		for _, name := range in.Settings.Analysis.CompareWith {
-			set, err := published.Among(in.Own, name)
-			if err != nil {
-				continue // nothing was compared with a set that cannot be read
-			}
-			sources = append(sources, publishedBands(name, set, ages, in.People.Rows))
+	ranges, banded := comparedAges(in)
+	plan := in.Settings.Analysis.Age
+	if ages := agesOf(in, len(ranges) > 0 || banded); ages != nil {
+		for _, r := range ranges {
+			cuts = append(cuts, cut{1, func(i int) int {
+				if age := math.Floor(ages[in.People.Rows[i]]); age >= float64(r.low) && age <= float64(r.high) {
+					return 0
+				}
+				return -1
+			}})
+		}
+		if banded {
+			cuts = append(cuts, cut{len(plan.Labels()), func(i int) int { return plan.Band(ages[in.People.Rows[i]]) }})
 		}
 	}
-	if len(sources) == 0 {
+	if len(cuts) == 0 {
 		return
 	}
-	pieces := map[string]int32{}
-	code := make([]int32, len(in.People.Rows))
-	var labels [][]string // by piece, by source
-	var key []byte
-	for i := range code {
-		key = key[:0]
-		for _, s := range sources {
-			key = binary.AppendVarint(key, int64(s.code(i)))
-		}
-		piece, known := pieces[string(key)]
-		if !known {
-			piece = int32(len(pieces))
-			pieces[string(key)] = piece
-			own := make([]string, len(sources))
-			for k, s := range sources {
-				if at := s.code(i); at >= 0 {
-					own[k] = s.labels[at]
-				}
+	code, pieces := cutAge(cuts, len(in.People.Rows))
+	count := 0
+	for _, parts := range pieces {
+		for _, of := range parts {
+			for _, piece := range of {
+				count = max(count, piece+1)
 			}
-			labels = append(labels, own)
 		}
-		code[i] = piece
 	}
-	l.ageAxis = l.add(axis{len(pieces), func(i int) int { return int(code[i]) }})
-	for k, s := range sources {
-		f := family{name: s.name, axis: l.ageAxis, holds: map[string][]int{}}
-		for piece, own := range labels {
-			if own[k] != "" {
-				f.holds[own[k]] = append(f.holds[own[k]], piece)
-			}
-		}
-		for _, label := range s.labels {
-			if f.holds[label] != nil {
+	for _, piece := range code {
+		count = max(count, int(piece)+1)
+	}
+	l.ageAxis = l.add(axis{count, func(i int) int { return int(code[i]) }})
+	if column >= 0 {
+		f := family{name: ageBand, axis: l.ageAxis, holds: map[string][]int{}}
+		for part, label := range in.People.Levels[column] {
+			if of := pieces[0][part]; of != nil {
+				f.holds[label] = of
 				f.labels = append(f.labels, label)
 			}
 		}
-		l.families = append(l.families, f)
+		l.families, pieces = append(l.families, f), pieces[1:]
+	}
+	for k, r := range ranges {
+		l.spans[r] = pieces[k][0]
+	}
+	if banded {
+		l.bands = pieces[len(ranges)]
 	}
 }
 
-// compares reports whether a comparison with published values was made, and
-// notes with which set of people.
-func (l *layout) compares(in Input) bool {
-	if !in.Visits.Has("sex") || !in.Visits.Has("age_years") || len(in.Settings.Analysis.CompareWith) == 0 {
-		return false
+// cutAge returns the piece of age of every person, and the pieces by way of
+// cutting and part.
+func cutAge(cuts []cut, n int) (code []int32, pieces [][][]int) {
+	pieces = make([][][]int, len(cuts))
+	for k, c := range cuts {
+		pieces[k] = make([][]int, c.parts)
 	}
-	l.compared = max(0, slices.Index(in.People.Sets, "healthy"))
-	return true
-}
-
-// publishedBands are the age bands of a published set; where two hold an age the
-// later one does.
-func publishedBands(name string, set published.Set, ages []float64, rows []int32) ageBands {
-	out := ageBands{name: publishedPrefix + name}
-	var low, high []float64
-	for _, v := range set.Values {
-		if !slices.Contains(out.labels, v.AgeBand) {
-			out.labels = append(out.labels, v.AgeBand)
-			low, high = append(low, float64(v.AgeLow)), append(high, float64(v.AgeHigh))
+	known := map[string]int32{}
+	code = make([]int32, n)
+	var key []byte
+	for i := range code {
+		key = key[:0]
+		for _, c := range cuts {
+			key = binary.AppendVarint(key, int64(c.code(i)))
 		}
-	}
-	out.code = func(i int) int {
-		age := math.Floor(ages[rows[i]])
-		for k := len(low) - 1; k >= 0; k-- {
-			if age >= low[k] && age <= high[k] {
-				return k
+		piece, seen := known[string(key)]
+		if !seen {
+			piece = int32(len(known))
+			known[string(key)] = piece
+			for k, c := range cuts {
+				if part := c.code(i); part >= 0 {
+					pieces[k][part] = append(pieces[k][part], int(piece))
+				}
 			}
 		}
-		return -1
+		code[i] = piece
 	}
-	return out
+	return code, pieces
+}
+
+// comparedAges lists the ranges of age of the published sets with which the study
+// is compared, and whether one is compared by the bands of the plan.
+func comparedAges(in Input) (ranges []span, banded bool) {
+	if !in.Visits.Has("sex") || !in.Visits.Has("age_years") {
+		return nil, false
+	}
+	for _, name := range in.Settings.Analysis.CompareWith {
+		set, err := published.Among(in.Own, name)
+		if err != nil {
+			continue // nothing was compared with a set that cannot be read
+		}
+		for _, r := range spansOf(set) {
+			if !slices.Contains(ranges, r) {
+				ranges = append(ranges, r)
+			}
+		}
+		banded = banded || len(set.Equations) > 0
+	}
+	return ranges, banded
+}
+
+func agesOf(in Input, asked bool) []float64 {
+	if !asked {
+		return nil
+	}
+	return in.Visits.Numbers("age_years")
 }
 
 // classes returns, by axis, what a group of people holds; nil for everything.
@@ -206,13 +226,17 @@ func (l *layout) classes(g group) ([][]int, bool) {
 	return classes, true
 }
 
-// group is a stratum of a set: a label per family, or all.
+// group is a stratum of a set: a label per family, or all; and what published
+// values stand beside, where no label says it.
 type group struct {
 	set    int
 	labels []string
+	beside string // "" where the labels say it
 }
 
-func (g group) key() string { return fmt.Sprintf("%d:%s", g.set, strings.Join(g.labels, "\x1f")) }
+func (g group) key() string {
+	return fmt.Sprintf("%d:%s\x1e%s", g.set, strings.Join(g.labels, "\x1f"), g.beside)
+}
 
 // counts makes the atoms of a table that adds up: values and capacities by atom.
 func (l *layout) counts(values, capacities []int) []disclose.Atom {

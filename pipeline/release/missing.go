@@ -17,7 +17,8 @@ func (c *checker) fewMissing(v variable, before []variable) error {
 	for _, i := range used {
 		g := c.groups.list[i]
 		n, all := sum(c.groups.atoms[i], v.counted), c.groups.sizes[i]
-		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, n), Floor: c.rules.MinCell, Hidden: c.stateOf(v.name, g).hides >= additive}
+		d := c.groups.domain(i)
+		d.Cost, d.Floor, d.Hidden = c.cost(g, n), c.rules.MinCell, c.stateOf(v.name, g).hides >= additive
 		if d.Hidden {
 			d.Floor = 0
 		}

@@ -74,7 +74,7 @@ func (c *checker) levelCrowds() []*crowds {
 			}
 			return
 		}
-		if g, ok := c.group(f, row); ok {
+		if g, ok := c.group(f, row); ok && g.beside == "" {
 			x := at(g.labels)
 			before := len(x.wanted)
 			x.readRow(f, row, g)

@@ -61,7 +61,8 @@ func (c *checker) releaseShare(r *row, g group, n float64) {
 		return
 	}
 	hits := math.Round(n * r.number("estimate"))
-	if c.shares[shareKey(statistic, r.text("variable"), g)] || c.rules.Small(int(hits)) || c.rules.Small(int(n-hits)) {
+	t, _, limited := c.thresholdOf(r.f, r.at)
+	if limited && c.shares[shareKey(t, g)] || c.rules.Small(int(hits)) || c.rules.Small(int(n-hits)) {
 		r.hideEstimate(ruleSides)
 	}
 }

@@ -2,7 +2,6 @@ package release
 
 import (
 	"errors"
-	"strings"
 
 	"tonocohort/stats/disclose"
 )
@@ -79,7 +78,7 @@ func protect(t disclose.Table) (p disclose.Protection, weak []int, err error) {
 // a stratum beside published values nothing is left.
 func (c *checker) bounds(d *disclose.Domain, g group, n int, at tier) {
 	d.Floor, d.Ceiling = 0, 0
-	if c.bare(g, at) || c.besidePublished(g) {
+	if c.bare(g, at) || g.beside != "" {
 		return
 	}
 	d.Floor = c.rules.MinCell
@@ -94,14 +93,4 @@ func (c *checker) bounds(d *disclose.Domain, g group, n int, at tier) {
 		}
 		d.Floor = limit
 	}
-}
-
-// besidePublished reports a stratum by the age bands of a published set.
-func (c *checker) besidePublished(g group) bool {
-	for i, label := range g.labels {
-		if label != everyLevel && strings.HasPrefix(c.layout.families[i].name, publishedPrefix) {
-			return true
-		}
-	}
-	return false
 }

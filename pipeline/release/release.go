@@ -105,28 +105,31 @@ const (
 // checker carries what the layers hand on.
 type checker struct {
 	Input
-	rules   disclose.Rules
-	layout  *layout
-	groups  *groups             // strata that some table publishes
-	state   map[string]state    // by key of variable and group
-	shares  map[string]bool     // hidden shares, by key of statistic and group
-	levels  map[string]bool     // hidden levels, by key of variable, level and group
-	overlap map[string]bool     // those of them that would tell how few a set and levels have in common
-	models  map[string]*sampled // by key of set, outcome and model
-	named   *crowds             // groups of whole sets that tables name
-	other   map[string]state    // by block and stratum of a table with people of its own
-	cache   map[string]variable
-	ages    map[string]ageRange
-	person  []int32           // by row of the visits, once it was asked for: number of the person
-	persons int               // how many there are
-	pooled  map[string]bool   // reasons of the flow that are not shown by themselves
-	quoted  []string          // notes of published sets: their numbers are of no one here
-	notes   map[string]string // as they were masked
-	tier    tier              // of the layer of people
-	tiers   map[string]tier   // by variable, where its own layer went further
-	least   []int             // by atom: who lacks a value that most have
-	rank    []int             // by set: its place in the plan, the most important first
-	log     reporter
+	rules       disclose.Rules
+	layout      *layout
+	groups      *groups             // strata that some table publishes
+	state       map[string]state    // by key of variable and group
+	shares      map[string]bool     // hidden shares, by key of statistic and group
+	levels      map[string]bool     // hidden levels, by key of variable, level and group
+	overlap     map[string]bool     // those of them that would tell how few a set and levels have in common
+	models      map[string]*sampled // by key of set, outcome and model
+	named       *crowds             // groups of whole sets that tables name
+	other       map[string]state    // by block and stratum of a table with people of its own
+	cache       map[string]variable
+	ages        map[string]ageRange
+	person      []int32         // by row of the visits, once it was asked for: number of the person
+	persons     int             // how many there are
+	pooled      map[string]bool // reasons of the flow that are not shown by themselves
+	needs       map[string]need // by the name of a variable that is no column
+	sources     map[string]published.Set
+	comparisons map[string]group  // by what a row of the comparison is about
+	quoted      []string          // notes of published sets: their numbers are of no one here
+	notes       map[string]string // as they were masked
+	tier        tier              // of the layer of people
+	tiers       map[string]tier   // by variable, where its own layer went further
+	least       []int             // by atom: who lacks a value that most have
+	rank        []int             // by set: its place in the plan, the most important first
+	log         reporter
 
 	agreement  []concealed                    // by row of the table of agreement
 	blocksDone map[string]disclose.Protection // of tables that no layer knows
@@ -168,7 +171,10 @@ func Check(in Input) (Output, error) {
 
 func newChecker(in Input) *checker {
 	d := in.Settings.Disclosure
-	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, overlap: map[string]bool{}, models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{}, pooled: map[string]bool{}, blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in), notes: map[string]string{}}
+	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, overlap: map[string]bool{},
+		models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{},
+		pooled: map[string]bool{}, needs: map[string]need{}, comparisons: map[string]group{}, sources: map[string]published.Set{},
+		blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in), notes: map[string]string{}}
 	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
 		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}
 	c.rank = ranks(in)

@@ -100,8 +100,6 @@ func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
 		c.releaseModelRow(r)
 	case f.Table.Name == agreementTable && known:
 		c.releaseAgreement(r, g, c.agreement[at])
-	case f.Table.Name == comparisonTable && r.text(ageBand) == everyLevel:
-		c.releaseTotal(r)
 	case !known:
 		c.releaseUnknown(r)
 	case level:
@@ -122,11 +120,14 @@ func isExtreme(statistic string) bool {
 // releaseStatistic applies what was decided on the people behind a row, then the
 // rules on the statistic itself.
 func (c *checker) releaseStatistic(r *row, g group) {
-	statistic, variable := r.text("statistic"), r.text("variable")
+	statistic, variable := r.text("statistic"), c.needing(r.f, r.at)
 	n := r.number("n")
 	s := c.stateOf(variable, g)
 	if own := c.otherState(r.f, r.at); own.hides > s.hides || !c.known(r.f) && !c.samePeople(variable, g, n) {
 		s = own
+	}
+	if r.f.Table.Name == comparisonTable && s.hides < counts && !c.hasAll(variable, g, n) {
+		s = state{counts, ruleDifference}
 	}
 	p, sample := percentile(r)
 	if s.hides < additive && !(n >= float64(c.rules.MinCell)) {
@@ -198,6 +199,13 @@ func (c *checker) samePeople(variable string, g group, n float64) bool {
 	return float64(c.groups.sizes[i]) == n
 }
 
+// hasAll reports that a row is about all of a group who have a value.
+func (c *checker) hasAll(variable string, g group, n float64) bool {
+	v, ok := c.variable(variable)
+	i, known := c.groups.index[g.key()]
+	return ok && known && float64(sum(c.groups.atoms[i], v.counted)) == n
+}
+
 func (c *checker) headcountOf(g group) int {
 	if i, known := c.groups.index[g.key()]; known {
 		return c.groups.persons[i]
@@ -239,50 +247,4 @@ func (c *checker) releaseUnknown(r *row) {
 	if hits := math.Round(n * r.number("estimate")); isShare(r.text("statistic")) && (c.rules.Small(int(hits)) || c.rules.Small(int(n-hits))) {
 		r.hideEstimate(ruleSides)
 	}
-}
-
-// releaseTotal judges a total over the strata of a comparison: with one of them
-// hidden it would give that one away, unless enough people are hidden together.
-func (c *checker) releaseTotal(r *row) {
-	n := r.number("n")
-	if !(n >= float64(c.rules.MinCell)) {
-		r.hideAll(ruleMinimum)
-		return
-	}
-	hidden, many := 0, 0
-	for i, g := range c.groups.list {
-		if !c.inTotal(r, g) {
-			continue
-		}
-		people := c.groups.sizes[i]
-		if people >= 2 && c.stateOf(r.text("variable"), g).hides >= additive {
-			hidden += people
-			many++
-		}
-	}
-	if many == 1 || many > 1 && hidden < 2*c.rules.MinCell {
-		r.hideAll(ruleComplement)
-		return
-	}
-	if many > 0 || c.few(int(r.number("n_missing"))) {
-		r.hideCounts(ruleComplement)
-		c.coarseBeside(r, n)
-	}
-}
-
-// inTotal reports a stratum that a total of the comparison is taken over.
-func (c *checker) inTotal(r *row, g group) bool {
-	if c.People.Sets[g.set] != r.text("set") {
-		return false
-	}
-	published := false
-	for i, f := range c.layout.families {
-		switch {
-		case f.name == publishedPrefix+r.text("published"):
-			published = g.labels[i] != everyLevel
-		case f.name == "sex" && r.text("sex") != everyLevel && g.labels[i] != r.text("sex"):
-			return false
-		}
-	}
-	return published
 }

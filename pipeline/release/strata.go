@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"tonocohort/stats/disclose"
 )
@@ -98,11 +97,11 @@ func (c *checker) cost(g group, value int) float64 {
 			margins++
 		case label != everyLevel:
 			cells++
-			split = split && name != ageBand && !strings.HasPrefix(name, publishedPrefix)
+			split = split && name != ageBand
 		}
 	}
 	switch {
-	case c.besidePublished(g):
+	case g.beside != "":
 		return publishedWeight * cost
 	case margins > 0 && split && cells <= 1:
 		return wholeWeight * cost
@@ -153,7 +152,8 @@ func (c *checker) peopleTable(hidden []difference, at tier) disclose.Table {
 		t.Atoms[a].Least = c.least[a]
 	}
 	for i, g := range c.groups.list {
-		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, c.groups.sizes[i])}
+		d := c.groups.domain(i)
+		d.Cost = c.cost(g, c.groups.sizes[i])
 		small := c.rules.Small(c.groups.persons[i]) && len(c.groups.atoms[i]) > 0
 		switch {
 		case small:
@@ -224,7 +224,7 @@ func (c *checker) differences(of []int) []difference {
 	for k, outer := range order {
 		for _, inner := range order[k+1:] {
 			few := c.groups.sizes[outer]-c.groups.sizes[inner] < c.rules.MinCell
-			same := slices.Equal(c.groups.list[outer].labels, c.groups.list[inner].labels)
+			same := c.groups.list[outer].alike(c.groups.list[inner])
 			if !few && !same {
 				continue
 			}
@@ -234,7 +234,7 @@ func (c *checker) differences(of []int) []difference {
 		}
 	}
 	for _, i := range of {
-		if g := c.groups.list[i]; c.cutTwice(g) {
+		if g := c.groups.list[i]; g.beside != "" && c.layout.ageAxis >= 0 {
 			for _, piece := range c.pieces(g) {
 				add(g, piece, ruleBands)
 			}
@@ -289,17 +289,5 @@ func (c *checker) pieces(g group) [][]int {
 	return pieces
 }
 
-// cutTwice reports a stratum of the age bands of a published set where the plan
-// has age bands of its own.
-func (c *checker) cutTwice(g group) bool {
-	bands := 0
-	own := false
-	for i, f := range c.layout.families {
-		if f.axis != c.layout.ageAxis {
-			continue
-		}
-		bands++
-		own = own || f.name != ageBand && g.labels[i] != everyLevel
-	}
-	return own && bands > 1
-}
+// alike reports the same stratum of two sets.
+func (g group) alike(o group) bool { return g.beside == o.beside && slices.Equal(g.labels, o.labels) }

@@ -1,8 +1,10 @@
 package release
 
 import (
+	"cmp"
 	"maps"
 	"slices"
+	"strings"
 
 	"tonocohort/stats/disclose"
 )
@@ -10,7 +12,16 @@ import (
 // values is the layer of who has a value of each variable.
 func (c *checker) values() error {
 	var before []variable // with missing values
-	for _, name := range slices.Sorted(maps.Keys(c.groups.used)) {
+	names := slices.SortedFunc(maps.Keys(c.groups.used), func(a, b string) int {
+		of := func(name string) int { // what stands beside published values is hidden first
+			if _, needed := c.needs[name]; needed {
+				return 1
+			}
+			return 0
+		}
+		return cmp.Or(of(a)-of(b), strings.Compare(a, b))
+	})
+	for _, name := range names {
 		v, ok := c.variable(name)
 		if !ok {
 			continue
@@ -79,7 +90,8 @@ func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []d
 	for k, i := range used {
 		g := c.groups.list[i]
 		n := sum(c.groups.atoms[i], v.counted)
-		d := disclose.Domain{Classes: c.groups.classes[i], Cost: c.cost(g, n), Hidden: c.state[stateKey("", g)].hides >= additive}
+		d := c.groups.domain(i)
+		d.Cost, d.Hidden = c.cost(g, n), c.state[stateKey("", g)].hides >= additive
 		switch {
 		case rules[k] != "":
 			d.Need = min(c.rules.MinCell, c.groups.sizes[i])

@@ -49,7 +49,10 @@ func (c *checker) numbers(v variable) []float64 { return c.Visits.Numbers(v.name
 
 func (c *checker) readVariable(name string) variable {
 	v := variable{name: name, known: true, counted: make([]int, len(c.layout.at))}
+	need, asked := c.needs[name]
 	switch {
+	case asked:
+		v.fill(c, need.has)
 	case name == ageBand && c.Visits.Has("age_years"):
 		cells := c.Visits.Numbers("age_years")
 		v.fill(c, func(row int32) bool { return !math.IsNaN(cells[row]) })

@@ -183,7 +183,7 @@ func (c *checker) levelled(path, name string) (schema.Column, bool) {
 	case c.table.Index("age_years") < 0:
 		c.fault(path, name, "unknown_column", "age_band is made from age_years, and there is no such column", "")
 	default:
-		return schema.Column{Name: ageBand, Kind: schema.Category, Levels: bandLabels(c.plan.Age)}, true
+		return schema.Column{Name: ageBand, Kind: schema.Category, Levels: c.plan.Age.Labels()}, true
 	}
 	return schema.Column{}, false
 }

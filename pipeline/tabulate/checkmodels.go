@@ -14,7 +14,7 @@ func (c *checker) checkModels() {
 	schema.CheckSensitivity(c.plan, "sensitivity", c.fault)
 	columns := c.table.Columns
 	if c.table.Index(ageBand) < 0 && c.table.Index("age_years") >= 0 {
-		columns = append(slices.Clone(columns), schema.Column{Name: ageBand, Kind: schema.Category, Levels: bandLabels(c.plan.Age)})
+		columns = append(slices.Clone(columns), schema.Column{Name: ageBand, Kind: schema.Category, Levels: c.plan.Age.Labels()})
 	}
 	schema.CheckModelColumns(c.plan, columns, "models", c.fault)
 	for i, m := range schema.ResolveModels(c.plan.Models) {

@@ -1,0 +1,318 @@
+package release
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"tonocohort/schema"
+	"tonocohort/schema/published"
+)
+
+// Comparison with published values is about people of a sex, of ages that the
+// published set has, who have what it needs: its strata are groups like any other,
+// its equations and models variables like any other.
+
+// span is a range of completed years, both ends included.
+type span struct{ low, high int }
+
+// everyAge holds people of any age, known or not.
+func (s span) everyAge() bool { return s.low <= 0 && s.high == math.MaxInt }
+
+// aged is people of a sex, or of any, of some ages and a band of the plan.
+type aged struct {
+	sex  string
+	ages span
+	band int // −1 for any
+}
+
+// beside is what a row of the comparison is about: some people, nobody of whom
+// is twice.
+type beside struct {
+	key string // the same for the same people
+	of  []aged
+}
+
+// spans lists the ranges of age of a published set.
+func spansOf(set published.Set) []span {
+	var list []span
+	add := func(s span) {
+		if !s.everyAge() && !slices.Contains(list, s) {
+			list = append(list, s)
+		}
+	}
+	for _, v := range set.Values {
+		add(span{v.AgeLow, v.AgeHigh})
+	}
+	for _, l := range set.Limits {
+		add(span{l.AgeLow, l.AgeHigh})
+	}
+	if len(set.Equations) > 0 {
+		add(span{set.AgeLow, set.AgeHigh})
+	}
+	return list
+}
+
+// source is a published set by its name; they are read once.
+func (c *checker) source(name string) (published.Set, error) {
+	if set, known := c.sources[name]; known {
+		return set, nil
+	}
+	set, err := published.Among(c.Own, name)
+	if err == nil {
+		c.sources[name] = set
+	}
+	return set, err
+}
+
+// compared returns what a row of the comparison is about; ok is false for one that
+// the published set does not have.
+func (c *checker) compared(f *schema.Frame, row int) (b beside, ok bool) {
+	name, variable, sex, band := f.TextAt(row, "published"), f.TextAt(row, "variable"), f.TextAt(row, "sex"), f.TextAt(row, ageBand)
+	set, err := c.source(name)
+	if err != nil {
+		return beside{}, false
+	}
+	switch set.Kind {
+	case published.Equations:
+		of := aged{sex, span{set.AgeLow, set.AgeHigh}, -1}
+		if band != everyLevel {
+			of.band = slices.Index(c.Settings.Analysis.Age.Labels(), band)
+			ok = of.band >= 0
+		} else {
+			ok = true
+		}
+		b.of = []aged{of}
+	case published.Coefficients:
+		b.of, ok = []aged{{sex, span{0, math.MaxInt}, -1}}, true
+	case published.Limits:
+		for _, l := range set.Limits {
+			if l.Variable == variable && l.Sex == sex && l.AgeBand == band {
+				b.of, ok = []aged{{sex, span{l.AgeLow, l.AgeHigh}, -1}}, true
+			}
+		}
+	default:
+		b.of = c.meansCompared(set, variable, sex, band)
+		ok = len(b.of) > 0
+	}
+	b.key = fmt.Sprint(b.of)
+	return b, ok
+}
+
+// meansCompared are the people beside a published mean, or behind a total over
+// all that are not suspect.
+func (c *checker) meansCompared(set published.Set, variable, sex, band string) []aged {
+	var blocks []aged
+	for _, v := range set.Values {
+		total := band == everyLevel && v.AgeBand != everyLevel
+		switch {
+		case v.Variable != variable:
+		case !total && v.Sex == sex && v.AgeBand == band, total && !v.Suspect() && (sex == everyLevel || v.Sex == sex):
+			blocks = append(blocks, aged{v.Sex, span{v.AgeLow, v.AgeHigh}, -1})
+		}
+	}
+	return blocks
+}
+
+// comparedGroup is a row of the comparison as a group. Where its people are those
+// of a stratum of the plan it is that stratum.
+func (c *checker) comparedGroup(f *schema.Frame, row, set int) (group, bool) {
+	key := strings.Join([]string{f.TextAt(row, "published"), f.TextAt(row, "variable"), f.TextAt(row, "sex"), f.TextAt(row, ageBand), f.TextAt(row, "set")}, "\x00")
+	if g, known := c.comparisons[key]; known {
+		return g, g.labels != nil
+	}
+	b, ok := c.compared(f, row)
+	if !ok {
+		c.comparisons[key] = group{}
+		return group{}, false
+	}
+	g := group{set: set, labels: c.noLabels(), beside: b.key}
+	band := -1
+	if len(b.of) == 1 {
+		band = b.of[0].band
+	}
+	for i, family := range c.layout.families {
+		switch {
+		case family.name == "sex" && f.TextAt(row, "sex") != everyLevel:
+			g.labels[i] = f.TextAt(row, "sex")
+		case family.name == ageBand && band >= 0:
+			g.labels[i] = c.Settings.Analysis.Age.Labels()[band]
+		}
+	}
+	c.layout.besides[b.key] = b.of
+	stratum := g
+	stratum.beside = ""
+	if c.layout.samePeople(g, stratum) {
+		g = stratum
+	}
+	c.comparisons[key] = g
+	return g, true
+}
+
+// samePeople reports that two groups have the same people, of whom there may be none.
+func (l *layout) samePeople(a, b group) bool {
+	of := func(g group) ([]int, bool) {
+		atoms, ok := l.atoms(g)
+		return slices.DeleteFunc(atoms, func(a int) bool { return l.sizes[a] == 0 }), ok
+	}
+	mine, ok := of(a)
+	its, same := of(b)
+	return ok && same && slices.Equal(mine, its)
+}
+
+// atoms lists the atoms of a group; ok is false for a label that no analysed
+// person has.
+func (l *layout) atoms(g group) (atoms []int, ok bool) {
+	if g.beside == "" {
+		classes, ok := l.classes(g)
+		if !ok {
+			return nil, false
+		}
+		return l.within(classes), true
+	}
+	of := l.besides[g.beside]
+	for _, a := range l.inSet(g.set) {
+		if slices.ContainsFunc(of, func(b aged) bool { return l.isAged(b, a) }) {
+			atoms = append(atoms, a)
+		}
+	}
+	return atoms, true
+}
+
+// isAged reports an atom whose people are of a sex and age.
+func (l *layout) isAged(b aged, atom int) bool {
+	if b.sex != everyLevel {
+		k := slices.IndexFunc(l.families, func(f family) bool { return f.name == "sex" })
+		if k < 0 || !slices.Contains(l.families[k].holds[b.sex], l.at[atom][l.families[k].axis]) {
+			return false
+		}
+	}
+	if !b.ages.everyAge() && !l.pieceIn(l.spans[b.ages], atom) {
+		return false
+	}
+	return b.band < 0 || l.pieceIn(l.bands[b.band], atom)
+}
+
+// pieceIn reports an atom of some pieces of age.
+func (l *layout) pieceIn(pieces []int, atom int) bool {
+	return l.ageAxis >= 0 && slices.Contains(pieces, l.at[atom][l.ageAxis])
+}
+
+// needing names the variable that a row is about: of an equation or a model beside
+// a published one those who have all that it needs.
+func (c *checker) needing(f *schema.Frame, row int) string {
+	variable := f.TextAt(row, "variable")
+	if f.Table.Name != comparisonTable {
+		return variable
+	}
+	set, err := c.source(f.TextAt(row, "published"))
+	if err != nil {
+		return variable
+	}
+	switch set.Kind {
+	case published.Equations:
+		return c.needOfEquation(set, variable, f.TextAt(row, "sex"))
+	case published.Coefficients:
+		return c.needOfModel(set, variable)
+	}
+	return variable
+}
+
+// need is a variable that people have who have all that something needs.
+type need struct {
+	variable string
+	has      func(row int32) bool // of a row of the visits
+	z        func(row int32) float64
+}
+
+const needPrefix = "\x00need:"
+
+func (c *checker) needOfEquation(set published.Set, variable, sex string) string {
+	name := needPrefix + set.Name + ":" + variable + ":" + sex
+	if _, known := c.needs[name]; known {
+		return name
+	}
+	at := slices.IndexFunc(set.Equations, func(e published.Equation) bool { return e.Variable == variable && e.Sex == sex })
+	if at < 0 {
+		return variable
+	}
+	e := set.Equations[at]
+	cells, ok := c.cellsOf(append(e.Columns(), variable))
+	if !ok {
+		return variable
+	}
+	c.needs[name] = need{variable: variable,
+		has: func(row int32) bool {
+			cells.row = row
+			mean, _ := e.Predict(cells)
+			return !math.IsNaN(e.Scale.To(cells.Number(variable))) && !math.IsNaN(e.Scale.From(mean))
+		},
+		z: func(row int32) float64 {
+			cells.row = row
+			mean, sd := e.Predict(cells)
+			return (e.Scale.To(cells.Number(variable)) - mean) / sd
+		}}
+	return name
+}
+
+func (c *checker) needOfModel(set published.Set, variable string) string {
+	name := needPrefix + set.Name + ":" + variable
+	if _, known := c.needs[name]; known {
+		return name
+	}
+	var terms []published.Term
+	columns := []string{variable}
+	for _, t := range set.Coefficients {
+		absent := slices.ContainsFunc(t.Term.Columns(), func(n string) bool { return !c.Visits.Has(n) })
+		if t.Variable == variable && !absent { // a term without its column is left out of the model
+			terms, columns = append(terms, t.Term), append(columns, t.Term.Columns()...)
+		}
+	}
+	cells, ok := c.cellsOf(columns)
+	if !ok {
+		return variable
+	}
+	c.needs[name] = need{variable: variable, has: func(row int32) bool {
+		cells.row = row
+		return !math.IsNaN(cells.Number(variable)) && !slices.ContainsFunc(terms, func(t published.Term) bool { return math.IsNaN(t.Value(cells)) })
+	}}
+	return name
+}
+
+// personCells gives the cells of a row of the visits to published terms.
+type personCells struct {
+	row     int32
+	numbers map[string][]float64
+	labels  map[string]schema.Labels
+}
+
+func (p *personCells) Number(column string) float64 {
+	if cells, ok := p.numbers[column]; ok {
+		return cells[p.row]
+	}
+	return math.NaN()
+}
+
+func (p *personCells) Level(column string) string {
+	if cells, ok := p.labels[column]; ok {
+		return cells.At(int(p.row))
+	}
+	return ""
+}
+
+// cellsOf makes columns ready; ok is false where one is not there.
+func (c *checker) cellsOf(columns []string) (*personCells, bool) {
+	p := &personCells{numbers: map[string][]float64{}, labels: map[string]schema.Labels{}}
+	for _, name := range columns {
+		switch {
+		case !c.Visits.Has(name):
+			return nil, false
+		case c.Visits.Column(name).Numeric():
+			p.numbers[name] = c.Visits.Numbers(name)
+		default:
+			p.labels[name] = c.Visits.Labels(name)
+		}
+	}
+	return p, true
+}
