@@ -6,14 +6,15 @@ import (
 	"math"
 	"os"
 	"strconv"
+	"strings"
 
 	"tonocohort/schema"
 	"tonocohort/stats"
 )
 
 // Recover compares the recordings of a results folder with the truth file of a
-// simulation and returns one line per value: bias ± SD of the error, n, and what
-// was published of the error against catheters where there is such a figure.
+// simulation and returns lines: of each value bias ± SD of the error and n, and below
+// it what was published of the error against catheters, where anything was.
 func Recover(resultsDir, truthFile string) ([]string, error) {
 	truth, err := readTruth(truthFile)
 	if err != nil {
@@ -29,25 +30,29 @@ func Recover(resultsDir, truthFile string) ([]string, error) {
 		return nil, err
 	}
 	var lines []string
-	for _, c := range []struct{ label, estimate, truth, published string }{
-		{"central SBP, calibrated by cuff SBP/DBP", "central_sbp_sbp_dbp_mmhg", "true_aortic_sbp_mmhg", "-7.8 (-10.3 to -5.3), Papaioannou 2016"},
-		{"central SBP, calibrated by cuff mean/DBP", "central_sbp_map_dbp_mmhg", "true_aortic_sbp_mmhg", "-1.8 (-3.3 to -0.3), Papaioannou 2016"},
-		{"central PP, calibrated by cuff SBP/DBP", "central_pp_sbp_dbp_mmhg", "true_aortic_pp_mmhg", "-12.2 ± 10.4 by any cuff calibration, Cheng 2013"},
-		{"central PP, calibrated by cuff mean/DBP", "central_pp_map_dbp_mmhg", "true_aortic_pp_mmhg", "the same"},
-		{"central SBP, moving average", "central_sbp_moving_average_mmhg", "true_aortic_sbp_mmhg", ""},
-		{"brachial SBP (the cuff alone)", "brachial_sbp_mmhg", "true_brachial_sbp_mmhg", "-5.7 (-8.0 to -3.5), Picone 2017"},
-		{"ejection duration", "ejection_duration_ms", "ejection_duration_ms", ""},
+	for _, c := range []struct{ estimate, truth, published string }{
+		{"central_sbp_sbp_dbp_mmhg", "true_aortic_sbp_mmhg", "−7.8 (−10.3 to −5.3), Papaioannou 2016"},
+		{"central_sbp_map_dbp_mmhg", "true_aortic_sbp_mmhg", "−1.8 (−3.3 to −0.3), Papaioannou 2016"},
+		{"central_pp_sbp_dbp_mmhg", "true_aortic_pp_mmhg", "−12.2 ± 10.4 calibrated to any cuff pressures, Cheng 2013"},
+		{"central_pp_map_dbp_mmhg", "true_aortic_pp_mmhg", "the same"},
+		{"central_sbp_moving_average_mmhg", "true_aortic_sbp_mmhg", ""},
+		{"brachial_sbp_mmhg", "true_brachial_sbp_mmhg", "−5.7 (−8.0 to −3.5), Picone 2017"},
+		{"ejection_duration_ms", "ejection_duration_ms", ""},
 	} {
 		errors := recoveredErrors(f, truth, c.estimate, c.truth)
 		d := stats.Describe(errors)
-		unit := f.Column(c.estimate).Unit
-		line := fmt.Sprintf("%-42s %+.1f ± %.1f %s (n %d)", c.label, d.Mean, d.SD, unit, len(errors))
+		name, _ := schema.QuantityName(c.estimate)
+		lines = append(lines, fmt.Sprintf("%-44s %6s ± %4.1f %-4s (n %d)", name, signed(d.Mean), d.SD, f.Column(c.estimate).Unit, len(errors)))
 		if c.published != "" {
-			line += "; against catheters: " + c.published
+			lines = append(lines, "    against catheters: "+c.published)
 		}
-		lines = append(lines, line)
 	}
 	return lines, nil
+}
+
+// signed is a mean error with its sign, as it is printed.
+func signed(v float64) string {
+	return strings.Replace(fmt.Sprintf("%+.1f", v), "-", "−", 1)
 }
 
 // recoveredErrors is estimate − truth over the used recordings that have both.

@@ -8,12 +8,13 @@ import (
 // Reasons are what the participant flow says of a row that does not meet the rule:
 // that the cell is missing, or what it does not fulfil.
 func (r Rule) Reasons() (missing, failed string) {
-	return r.Column + " missing", r.Column + " not " + r.condition()
+	return r.Column + " missing", r.Column + " not " + r.Condition()
 }
 
-func (r Rule) condition() string {
+// Condition says in words what the rule asks of a column.
+func (r Rule) Condition() string {
 	if len(r.Levels) > 0 {
-		return strings.Join(r.Levels, ", ")
+		return strings.Join(r.Levels, " or ")
 	}
 	var parts []string
 	for _, b := range []struct {

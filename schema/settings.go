@@ -160,7 +160,7 @@ type UncertaintySettings struct {
 // 2007, J Hypertens 25:751-5 (39.5 ± 2.5 %). Mean pressure: Pauca 2001,
 // Hypertension 38:932-7 (−0.5 ± 2.0 mmHg, read in a citing page). Least spread of
 // a transfer function: Cheng 2013, Int J Cardiol 167:1867-76 (22 studies against
-// catheters, calibrated by catheter: ± 4.1, 2.1 and 5.1 mmHg), since the spread of
+// catheters, calibrated to invasive pressure: ± 4.1, 2.1 and 5.1 mmHg), since the spread of
 // its two numbers between people is not all that a tube gets wrong.
 func DefaultUncertainty() UncertaintySettings {
 	return UncertaintySettings{

@@ -30,15 +30,15 @@ func ValueColumns() []Column {
 		number("central_pp_mmhg", "mmHg", "central SBP − central DBP, primary calibration"),
 	}
 	for _, c := range Calibrations {
-		by := "cuff SBP and DBP"
+		by := "brachial SBP and DBP"
 		if c == "map_dbp" {
-			by = "cuff mean pressure and DBP"
+			by = "brachial mean pressure and DBP"
 		}
 		columns = append(columns,
-			number("central_sbp_"+c+"_mmhg", "mmHg", "central SBP with the wave calibrated by "+by),
-			number("central_dbp_"+c+"_mmhg", "mmHg", "central DBP with the wave calibrated by "+by),
-			number("central_map_"+c+"_mmhg", "mmHg", "central mean pressure with the wave calibrated by "+by),
-			number("central_pp_"+c+"_mmhg", "mmHg", "central PP with the wave calibrated by "+by),
+			number("central_sbp_"+c+"_mmhg", "mmHg", "central SBP with the wave calibrated to "+by),
+			number("central_dbp_"+c+"_mmhg", "mmHg", "central DBP with the wave calibrated to "+by),
+			number("central_map_"+c+"_mmhg", "mmHg", "central mean pressure with the wave calibrated to "+by),
+			number("central_pp_"+c+"_mmhg", "mmHg", "central PP with the wave calibrated to "+by),
 		)
 	}
 	columns = append(columns,

@@ -95,7 +95,7 @@ func (x *intruder) readFlow(r record) {
 			v, _ := strconv.ParseFloat(level, 64)
 			switch {
 			case len(rule.Levels) > 0 && !slices.Contains(rule.Levels, level):
-				return rule.Column + " not " + strings.Join(rule.Levels, ", ")
+				return rule.Column + " not " + strings.Join(rule.Levels, " or ")
 			case rule.Below != nil && v >= *rule.Below:
 				return fmt.Sprint(rule.Column, " not below ", *rule.Below)
 			case rule.AtLeast != nil && v < *rule.AtLeast:

@@ -46,7 +46,7 @@ func methodsPart(s Source) section {
 // limits says what nobody should forget who reads the numbers.
 func limits() section {
 	return section{ID: "limits", Title: "Limits", Strobe: "19, 20", List: []string{
-		"Central pressure is estimated, not measured. Against catheters, methods of this kind came within −1.1 ± 4.1 mmHg of central SBP when calibrated by catheter, and −8.2 ± 10.3 mmHg when calibrated by cuff (Cheng 2013): the cuff, not the transfer, makes most of the error.",
+		"Central pressure is estimated, not measured. Against catheters, methods of this kind came within −1.1 ± 4.1 mmHg of central SBP when calibrated to invasive pressure, and −8.2 ± 10.3 mmHg when calibrated to cuff pressure (Cheng 2013): the cuff, not the transfer, makes most of the error.",
 		"Central pressure need not tell more than the cuff: its brachial twin stands beside every central result.",
 		"Intervals tell of the number of people, not of what all measurements have in common, as the calibration.",
 		"Associations are not effects.",

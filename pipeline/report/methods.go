@@ -37,8 +37,8 @@ func measurement(s schema.Settings) []string {
 		fmt.Sprintf("Pulse waves were low-pass filtered at %s Hz without phase shift; beats that broke a named rule were rejected and the others averaged, each brought to the mean period by a cubic between its samples. A recording needed %d accepted beats and %s s of them.",
 			plain(s.Beats.LowpassHz), s.Beats.MinAccepted, plain(s.Beats.MinSeconds)),
 		word(map[string]string{
-			"sbp_dbp":     "Waves were calibrated by cuff systolic and diastolic pressure.",
-			"map_dbp":     "Waves were calibrated by cuff mean and diastolic pressure.",
+			"sbp_dbp":     "Waves were calibrated to brachial systolic and diastolic cuff pressure.",
+			"map_dbp":     "Waves were calibrated to brachial mean and diastolic cuff pressure.",
 			"as_recorded": "Waves were taken at the pressures that were recorded.",
 		}, s.Calibration.Primary),
 		word(map[string]string{
@@ -116,7 +116,7 @@ func setsInWords(a schema.Analysis) string {
 	for _, name := range slices.Sorted(maps.Keys(a.Sets)) {
 		var rules []string
 		for _, r := range a.Sets[name] {
-			rules = append(rules, Label(r.Column, "")+": "+ruleInWords(r))
+			rules = append(rules, Label(r.Column, "")+": "+r.Condition())
 		}
 		if len(rules) == 0 {
 			rules = []string{"everyone"}
@@ -124,22 +124,6 @@ func setsInWords(a schema.Analysis) string {
 		sets = append(sets, name+" ("+strings.Join(rules, "; ")+")")
 	}
 	return strings.Join(sets, ", ")
-}
-
-func ruleInWords(r schema.Rule) string {
-	if len(r.Levels) > 0 {
-		return strings.Join(r.Levels, " or ")
-	}
-	var parts []string
-	for _, b := range []struct {
-		text  string
-		bound *float64
-	}{{"at least ", r.AtLeast}, {"above ", r.Above}, {"at most ", r.AtMost}, {"below ", r.Below}} {
-		if b.bound != nil {
-			parts = append(parts, b.text+plain(*b.bound))
-		}
-	}
-	return strings.Join(parts, " and ")
 }
 
 func disclosureWords(d schema.DisclosureSettings) []string {

@@ -169,7 +169,7 @@ func (v *view) waves() {
 }
 
 func (v *view) values(b *Book) {
-	v.Scaled = "Waves are scaled by " + scaledBy(v.Calibration) + "."
+	v.Scaled = "Waves are " + calibratedTo(v.Calibration) + "."
 	for i, r := range v.Replicates {
 		v.Columns = append(v.Columns, columnView{r.Recording, orElse(r.Grade, "no grade"), r.Status, r.Link, i == v.This})
 	}
@@ -182,16 +182,16 @@ func (v *view) values(b *Book) {
 	}
 }
 
-func scaledBy(calibration string) string {
+func calibratedTo(calibration string) string {
 	switch calibration {
 	case "sbp_dbp":
-		return "brachial SBP and DBP"
+		return "calibrated to brachial SBP and DBP"
 	case "map_dbp":
-		return "brachial mean and DBP"
+		return "calibrated to brachial mean pressure and DBP"
 	case "as_recorded":
-		return "nothing: they were recorded in mmHg"
+		return "as they were recorded, in mmHg"
 	}
-	return words(calibration)
+	return "calibrated as " + words(calibration) + " says"
 }
 
 // normal975 is the quantile of the standard normal distribution behind a 95 %

@@ -189,7 +189,7 @@ func physiology(t *testing.T, all []observed) {
 	// Picone 2017, JACC 70:572-86: cuff minus artery −5.7 (−8.0 to −3.5) and 5.5 (3.5 to 7.5) mmHg.
 	near("cuff less artery, systolic", mean(column(all, everyone, func(o observed) float64 { return o.e.bSBP - o.t.Brachial.SBP })), -5.7, 2.2)
 	near("cuff less artery, diastolic", mean(column(all, everyone, func(o observed) float64 { return o.e.bDBP - o.t.Brachial.DBP })), 5.5, 2)
-	// Cheng 2013, Int J Cardiol 167:1867-76, calibrated by a cuff: central PP −12.2 ± 10.4 mmHg.
+	// Cheng 2013, Int J Cardiol 167:1867-76, calibrated to cuff pressure: central PP −12.2 ± 10.4 mmHg.
 	near("estimated less true central pulse pressure", mean(column(all, everyone, func(o observed) float64 { return o.e.cPP - o.t.Aortic.PP() })), -12.2, 3)
 	// Karamanoglu 1993, Eur Heart J 14:160-7: radial over aortic pressure peaks 2.8 fold at 4 Hz.
 	// Chen 1997 (from memory): between people the height varies by 25 %, the frequency by 17 %.
