@@ -87,7 +87,7 @@ func (w *worker) others(r *recordingResult, p pulse.Result) {
 		if e.Wave != nil {
 			w.other = e.Wave
 		}
-		w.byMethod(r, w.calibrations(r, p.Average, e, nil), e, method.Source(), false)
+		w.byMethod(r, w.calibrations(r, p.Average, &e, nil), e, method.Source(), false)
 	}
 }
 

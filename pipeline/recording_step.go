@@ -236,7 +236,7 @@ func (w *worker) estimate(r *recordingResult, p pulse.Result) {
 		jackknife = w.central.JackknifeOf(p.Stack, beat, &e)
 	}
 	spread := primary.Spread(w.central, beat, e)
-	scaled := w.calibrations(r, p.Average, e, jackknife)
+	scaled := w.calibrations(r, p.Average, &e, jackknife)
 	w.byMethod(r, scaled, e, primary.Source(), true)
 	for i := range scaled {
 		if slices.Contains(schema.Calibrations, scaled[i].kind) {
@@ -258,7 +258,7 @@ type calibration struct {
 
 // calibrations measures an estimate once under each calibration, with its errors
 // where j is not nil.
-func (w *worker) calibrations(r *recordingResult, average []float64, e central.Estimate, j *central.Jackknife) []calibration {
+func (w *worker) calibrations(r *recordingResult, average []float64, e *central.Estimate, j *central.Jackknife) []calibration {
 	kinds := schema.Calibrations
 	if r.calibration == pulse.AsRecorded {
 		kinds = append([]string{pulse.AsRecorded}, kinds...)
@@ -300,11 +300,11 @@ func (w *worker) calibrated(r *recordingResult, c *calibration, spread central.S
 
 // measured takes the indices of an estimate after calibration; a method that
 // gives a peak alone has nothing else.
-func (w *worker) measured(e central.Estimate, scale, offset, stepS float64) central.Indices {
+func (w *worker) measured(e *central.Estimate, scale, offset, stepS float64) central.Indices {
 	if e.Wave == nil {
 		return peakOnly(offset + float64(scale*e.SBP))
 	}
-	return w.central.Measure(affine(&w.wave, e.Wave, scale, offset), stepS)
+	return w.central.Calibrated(e, stepS, scale, offset)
 }
 
 func (w *worker) scale(r *recordingResult, average []float64, kind string) (scale, offset float64, err error) {

@@ -32,57 +32,41 @@ func (w *Workspace) curve(wave []float64, length float64) curve {
 	s := &w.smooth
 	s.resize(harmonicsBelow(rollOffToHz, length, len(wave)))
 	w.wave.analyse(wave, length, s)
-	for k := range s.cos {
-		g := RollOff(float64(k+1) / length)
-		s.cos[k], s.sin[k] = float64(s.cos[k]*g), float64(s.sin[k]*g)
-	}
-	w.slopes(length)
-	return curve{step: length / gridPoints, d1: w.d1, d2: w.d2, d4: w.d4}
+	return w.curveOf(s)
 }
 
-// gridHalf is how many points of the grid have a mirror image behind the middle.
-const gridHalf = (gridPoints - 1) / 2
+// curveOf is curve for a wave that is known by its harmonics; it smooths them.
+func (w *Workspace) curveOf(s *series) curve {
+	for k := range s.cos {
+		g := RollOff(float64(k+1) / s.period)
+		s.cos[k], s.sin[k] = float64(s.cos[k]*g), float64(s.sin[k]*g)
+	}
+	w.slopes(s)
+	return curve{step: s.period / gridPoints, d1: w.d1, d2: w.d2, d4: w.d4}
+}
 
-// slopes fills the first, second and fourth derivative of the smoothed wave. Of
-// two points that lie as far from the start and from the end the cosines are the
-// same and the sines opposite.
-func (w *Workspace) slopes(length float64) {
-	s := &w.smooth
-	w.d1, w.d2, w.d4 = resized(w.d1, gridPoints), resized(w.d2, gridPoints), resized(w.d4, gridPoints)
-	w.fine.plan(gridPoints, len(s.cos))
-	var even, odd [3][gridHalf]float64 // of the derivatives 1, 2 and 4
-	var start, middle [3]float64
-	base := 2 * math.Pi / length
-	for first := 0; first < len(s.cos); first += together {
-		block := w.fine.blocks[first/together][:gridHalf]
-		for m := 0; m < together && first+m < len(s.cos); m++ {
-			k := first + m
+// slopes fills the first, second and fourth derivative of the smoothed wave.
+func (w *Workspace) slopes(s *series) {
+	base := 2 * math.Pi / s.period
+	cos, sin := resized(w.cos, len(s.cos)), resized(w.sin, len(s.cos))
+	w.cos, w.sin = cos, sin
+	for i, d := range [3]*[]float64{&w.d1, &w.d2, &w.d4} {
+		for k, a := range s.cos {
+			b := s.sin[k]
 			omega := base * float64(k+1)
 			square := float64(omega * omega)
-			fourth := float64(square * square)
-			a, b := s.cos[k], s.sin[k]
-			by := [3][2]float64{{float64(omega * b), -float64(omega * a)}, {-float64(square * a), -float64(square * b)}, {float64(fourth * a), float64(fourth * b)}}
-			sign := float64(1 - 2*((k+1)%2))
-			for i := range by {
-				start[i] += by[i][0]
-				middle[i] += float64(sign * by[i][0])
-			}
-			for j := range block {
-				c, q := block[j][m], block[j][together+m]
-				even[0][j] += float64(by[0][0] * c)
-				odd[0][j] += float64(by[0][1] * q)
-				even[1][j] += float64(by[1][0] * c)
-				odd[1][j] += float64(by[1][1] * q)
-				even[2][j] += float64(by[2][0] * c)
-				odd[2][j] += float64(by[2][1] * q)
+			switch i {
+			case 0:
+				cos[k], sin[k] = float64(omega*b), -float64(omega*a)
+			case 1:
+				cos[k], sin[k] = -float64(square*a), -float64(square*b)
+			case 2:
+				fourth := float64(square * square)
+				cos[k], sin[k] = float64(fourth*a), float64(fourth*b)
 			}
 		}
-	}
-	for i, d := range [3][]float64{w.d1, w.d2, w.d4} {
-		d[0], d[gridPoints/2] = start[i], middle[i]
-		for j := range gridHalf {
-			d[j+1], d[gridPoints-1-j] = even[i][j]+odd[i][j], even[i][j]-odd[i][j]
-		}
+		*d = resized(*d, gridPoints)
+		w.fine.synthesise(&series{cos: cos, sin: sin}, *d)
 	}
 }
 

@@ -45,6 +45,12 @@ func (w *Workspace) measure(e *Estimate, stepS float64) *Indices {
 	return e.measured
 }
 
+// Calibrated returns the indices of an estimate's wave, which it has, after
+// calibration: pressure is offset + scale·wave.
+func (w *Workspace) Calibrated(e *Estimate, stepS, scale, offset float64) Indices {
+	return w.measure(e, stepS).Calibrated(scale, offset, stepS*float64(len(e.Wave)))
+}
+
 // Estimator is one published way from a peripheral beat to aortic pressure.
 type Estimator interface {
 	// Name is the public name that is stored beside every value.

@@ -98,13 +98,20 @@ func (f *fourier) plan(n, harmonics int) {
 // that of the room in s.
 func (f *fourier) analyse(x []float64, period float64, s *series) {
 	n := len(x)
-	s.period, s.mean = period, mean(x)
 	f.plan(n, len(s.cos))
 	half := (n - 1) / 2
 	f.even, f.odd = resized(f.even, half), resized(f.odd, half)
-	for j := range half {
-		f.even[j], f.odd[j] = x[j+1]+x[n-1-j], x[j+1]-x[n-1-j]
+	sum := x[0]
+	back := x[n-half:]
+	for j, v := range x[1 : 1+half] {
+		u := back[half-1-j]
+		f.even[j], f.odd[j] = v+u, v-u
+		sum += v + u
 	}
+	if n%2 == 0 {
+		sum += x[n/2]
+	}
+	s.period, s.mean = period, sum/float64(n)
 	for first := 0; first < len(s.cos); first += together {
 		sums := f.blocks[first/together].sums(f.even, f.odd)
 		for m := 0; m < together && first+m < len(s.cos); m++ {
@@ -138,22 +145,51 @@ func (b rows) sums(even, odd []float64) [2 * together]float64 {
 
 // synthesise fills out, whose length is the number of samples of one period.
 func (f *fourier) synthesise(s *series, out []float64) {
+	start, middle := f.compose(s.cos, s.sin, len(out))
+	for i := range out {
+		out[i] = s.mean
+	}
+	out[0] += start
 	n := len(out)
-	f.tables.resize(n)
-	cos, sin := f.tables.cos, f.tables.sin
-	for j := 0; 2*j <= n; j++ {
-		even, odd, at := 0.0, 0.0, 0
-		for k, a := range s.cos {
-			if at += j; at >= n {
-				at -= n
-			}
-			even += float64(a * cos[at])
-			odd += float64(s.sin[k] * sin[at])
-		}
-		out[j] = s.mean + even + odd
-		if j > 0 {
-			out[n-j] = s.mean + even - odd
-		}
+	if n%2 == 0 {
+		out[n/2] += middle
+	}
+	for j, even := range f.even {
+		out[j+1] += even + f.odd[j]
+		out[n-1-j] += even - f.odd[j]
+	}
+}
+
+// compose sums harmonics at the n samples of a period: of two samples that lie as
+// far from the start and from the end the cosines, in even, are the same and the
+// sines, in odd, opposite. The first sample and, of an even number, the middle one
+// have no other.
+func (f *fourier) compose(cos, sin []float64, n int) (start, middle float64) {
+	f.plan(n, len(cos))
+	half := (n - 1) / 2
+	f.even, f.odd = resized(f.even, half), resized(f.odd, half)
+	clear(f.even)
+	clear(f.odd)
+	for first := 0; first < len(cos); first += together {
+		var a, b [together]float64
+		copy(a[:], cos[first:])
+		copy(b[:], sin[first:])
+		f.blocks[first/together].add(&a, &b, f.even, f.odd)
+		start += a[0] + a[1] + a[2] + a[3]
+		middle += a[1] - a[0] + a[3] - a[2]
+	}
+	return start, middle
+}
+
+// add adds cosines and sines with these amplitudes to even and odd.
+func (b rows) add(cos, sin *[together]float64, even, odd []float64) {
+	c0, c1, c2, c3 := cos[0], cos[1], cos[2], cos[3]
+	s0, s1, s2, s3 := sin[0], sin[1], sin[2], sin[3]
+	odd, b = odd[:len(even)], b[:len(even)]
+	for j := range even {
+		r := &b[j]
+		even[j] += (float64(c0*r[0]) + float64(c1*r[1])) + (float64(c2*r[2]) + float64(c3*r[3]))
+		odd[j] += (float64(s0*r[4]) + float64(s1*r[5])) + (float64(s2*r[6]) + float64(s3*r[7]))
 	}
 }
 

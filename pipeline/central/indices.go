@@ -67,6 +67,12 @@ func Measure(wave []float64, stepS float64) Indices {
 
 // Measure is the function of the same name with reused memory.
 func (w *Workspace) Measure(wave []float64, stepS float64) Indices {
+	return w.measureWave(wave, stepS, nil)
+}
+
+// measureWave is Measure for a wave that was made of harmonics, of which there are
+// no others below 12 Hz; nil: they are worked out. Those that are given are smoothed.
+func (w *Workspace) measureWave(wave []float64, stepS float64, harmonics *series) Indices {
 	m := absent()
 	switch {
 	case !finite(wave) || !(stepS > 0) || math.IsInf(stepS, 1):
@@ -86,13 +92,32 @@ func (w *Workspace) Measure(wave []float64, stepS float64) Indices {
 		return m
 	}
 	m.FormFactor = (m.MAP - m.DBP) / m.PP
-	c := w.curve(wave, p.length)
+	var c curve
+	if harmonics != nil {
+		c = w.curveOf(harmonics)
+	} else {
+		c = w.curve(wave, p.length)
+	}
 	foot, slope, steepest := c.foot(&p)
 	m.FootS, m.MaximumSlope = foot, slope
 	m.marks = landmarks{lowest: lowest.at, highest: highest.at, steepest: steepest}
 	m.PeakMS = 1000 * p.since(foot, highest.at)
 	m.ejection(&p, &c, foot)
 	m.augmentation(&p, &c, foot)
+	return m
+}
+
+// Calibrated returns what Measure gives of offset + scale·wave, scale above zero, one
+// period of periodS seconds; m is what it gives of the wave itself. Times, shapes and notes stay.
+func (m Indices) Calibrated(scale, offset, periodS float64) Indices {
+	mmhg := func(x float64) float64 { return offset + float64(scale*x) }
+	m.SBP, m.DBP, m.MAP = mmhg(m.SBP), mmhg(m.DBP), mmhg(m.MAP)
+	m.EarlySystolic, m.LateSystolic = mmhg(m.EarlySystolic), mmhg(m.LateSystolic)
+	m.PP, m.AugmentationPressure = m.SBP-m.DBP, m.LateSystolic-m.EarlySystolic
+	m.MaximumSlope *= scale
+	m.SystolicIntegral = float64(scale*m.SystolicIntegral) + float64(offset*m.EjectionMS/1000)
+	m.DiastolicIntegral = float64(m.MAP*periodS) - m.SystolicIntegral
+	m.SupplyDemandPct = 100 * m.DiastolicIntegral / m.SystolicIntegral
 	return m
 }
 

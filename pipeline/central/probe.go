@@ -32,11 +32,7 @@ func newProbe(w *Workspace, m *Indices, t Transfer, b Beat) *probe {
 	q.gains = gains(t, periodS, len(b.Wave))
 	q.average.resize(len(q.gains))
 	w.wave.analyse(b.Wave, periodS, &q.average)
-	q.aortic.resize(len(q.gains))
-	copy(q.aortic.cos, q.average.cos)
-	copy(q.aortic.sin, q.average.sin)
-	q.aortic.mean, q.aortic.period = q.average.mean, periodS
-	q.aortic.multiply(q.gains)
+	q.aortic.through(&q.average, q.gains)
 	q.peripheral(b)
 	q.base.sbp, q.base.dbp = m.SBP, m.DBP
 	q.base.early, q.base.late, q.base.shoulder = m.EarlySystolic, m.LateSystolic, m.ShoulderMS/1000

@@ -62,9 +62,17 @@ func (f *Individual) reflectionOf(height float64) float64 {
 // slope. What a wave on one of the sides does not have, has no spread. An
 // estimate e that went through tube(0, 0) itself is not made again.
 func (w *Workspace) spread(b Beat, e Estimate, tube func(u, v float64) Transfer, hzCV, peakCV float64) Spread {
+	// The beat is taken apart once, and what a tube makes of its harmonics need not
+	// be taken apart again.
+	beat := &w.beat
+	beat.resize(harmonicsBelow(bandHz, b.period(), len(b.Wave)))
+	w.wave.analyse(b.Wave, b.period(), beat)
 	measured := func(u, v float64) Indices {
-		w.trial = w.Apply(tube(u, v), b.Wave, b.period(), w.trial)
-		return w.Measure(w.trial, b.StepS)
+		s := &w.spectrum
+		s.through(beat, gains(tube(u, v), b.period(), len(b.Wave)))
+		w.trial = resized(w.trial, len(b.Wave))
+		w.wave.synthesise(s, w.trial)
+		return w.measureWave(w.trial, b.StepS, s)
 	}
 	var centre Indices
 	if e.Transfer != nil && e.Transfer == tube(0, 0) {

@@ -99,6 +99,8 @@ type Workspace struct {
 	fine     fourier // for the fixed grid of Measure
 	spectrum series
 	smooth   series
+	beat     series
+	cos, sin []float64 // of a derivative
 	d1       []float64
 	d2       []float64
 	d4       []float64
@@ -136,6 +138,15 @@ func gains(t Transfer, periodS float64, n int) []complex128 {
 		}
 	}
 	return all[:last]
+}
+
+// through makes s what the gains leave of another series.
+func (s *series) through(from *series, gains []complex128) {
+	s.resize(len(gains))
+	copy(s.cos, from.cos)
+	copy(s.sin, from.sin)
+	s.period, s.mean = from.period, from.mean
+	s.multiply(gains)
 }
 
 // multiply gives each harmonic its complex gain.
