@@ -2,6 +2,8 @@ package pipeline
 
 import (
 	"context"
+	"slices"
+	"strings"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
@@ -70,6 +72,9 @@ func (w *worker) fill(s *study.Subject, sealed *work) (slot, error) {
 // worker writes only the slots it was given, and chunks are written in order
 // while the next one is being computed.
 func (r *run) computeRecordings(ctx context.Context) (err error) {
+	if err := r.putSubjectsAside(); err != nil {
+		return err
+	}
 	tables, err := r.createPersonTables()
 	defer func() {
 		for _, t := range tables.all() {
@@ -118,9 +123,14 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 	for k := range workers {
 		workers[k] = newWorker(r.study.Settings, r.layout, r.recordings(), methods, r.disguise)
 	}
-	subjects := r.study.Subjects
-	for start := 0; start < len(subjects); start += chunkSubjects {
-		chunk := subjects[start:min(start+chunkSubjects, len(subjects))]
+	for next := r.subjects.chunks(&r.aside); ; {
+		chunk, err := next()
+		if err != nil {
+			return err
+		}
+		if len(chunk) == 0 {
+			return nil
+		}
 		slots := make([]slot, len(chunk))
 		group, inner := errgroup.WithContext(ctx)
 		var next atomic.Int64
@@ -148,7 +158,6 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 			return ctx.Err()
 		}
 	}
-	return nil
 }
 
 // writeChunk appends the rows of a chunk, counts what became of whom, and seals
@@ -177,8 +186,12 @@ func (r *run) writeChunk(tables *personTables, slots []slot) error {
 			}
 		}
 		r.tally.add(p.Counts)
-		r.manifest.Inputs = append(r.manifest.Inputs, p.Inputs...)
-		r.issues = append(r.issues, p.Issues...)
+		if err := r.inputs.add(p.Inputs...); err != nil {
+			return err
+		}
+		if err := r.issues.add(p.Issues...); err != nil {
+			return err
+		}
 	}
 	for i, t := range tables.all() {
 		if err := t.append(frames[i]); err != nil {
@@ -222,12 +235,9 @@ type leftOut struct {
 
 func newLeftOut(s *study.Study) *leftOut {
 	l := &leftOut{bySubject: map[string][]study.Exclusion{}}
-	known := make(map[string]bool, len(s.Subjects))
-	for i := range s.Subjects {
-		known[s.Subjects[i].ID] = true
-	}
 	for _, e := range s.Exclusions {
-		if known[e.SubjectID] {
+		_, known := slices.BinarySearchFunc(s.Subjects, e.SubjectID, func(p study.Subject, id string) int { return strings.Compare(p.ID, id) })
+		if known {
 			l.bySubject[e.SubjectID] = append(l.bySubject[e.SubjectID], e)
 		} else {
 			l.orphans = append(l.orphans, e)

@@ -84,8 +84,11 @@ func (f *foreign) run() (*schema.Frame, *pipeline.Outcome) {
 	f.t.Helper()
 	f.writeTables()
 	results := filepath.Join(f.t.TempDir(), "results")
-	outcome, err := pipeline.Run(context.Background(), f.dir, results, pipeline.Options{})
+	outcome, err := pipeline.Run(context.Background(), f.dir, results, pipeline.Options{Listed: true})
 	if err != nil {
+		f.t.Fatal(err)
+	}
+	if outcome.Manifest, err = pipeline.ReadManifest(results); err != nil {
 		f.t.Fatal(err)
 	}
 	return table(f.t, results, "recordings"), outcome

@@ -45,24 +45,18 @@ func contentOf(manifest []byte) (string, error) {
 }
 
 // sealManifest sorts the lists, fills in the content digest and writes the
-// manifest, which seals the folder.
-func sealManifest(results *store.Folder, m *schema.Manifest) error {
-	slices.SortFunc(m.Inputs, byPath)
-	m.Inputs = slices.Compact(m.Inputs) // a side file serves many recordings
+// manifest, which seals the folder. Its inputs are those that it has and the given.
+func sealManifest(results *store.Folder, m *schema.Manifest, inputs *sorted[schema.File]) error {
+	if err := inputs.add(m.Inputs...); err != nil {
+		return err
+	}
 	slices.SortFunc(m.Outputs, func(a, b schema.Output) int { return cmp.Compare(a.Path, b.Path) })
-	data, err := json.Marshal(m)
-	if err != nil {
+	digest := sha256.New()
+	if err := writeContent(digest, m, inputs); err != nil {
 		return err
 	}
-	if m.Content, err = contentOf(data); err != nil {
-		return err
-	}
-	_, err = results.WriteAtomic(ManifestName, func(w io.Writer) error {
-		encoder := json.NewEncoder(w)
-		encoder.SetEscapeHTML(false)
-		encoder.SetIndent("", " ")
-		return encoder.Encode(m)
-	})
+	m.Content = hex.EncodeToString(digest.Sum(nil))
+	_, err := results.WriteAtomic(ManifestName, func(w io.Writer) error { return writeManifest(w, m, inputs) })
 	return err
 }
 

@@ -23,7 +23,7 @@ func Merge(ctx context.Context, dirs []string, outDir string, o Options) (*Outco
 	if err != nil {
 		return nil, err
 	}
-	m := &merge{output: output{dir: outDir, fs: o.fs, shards: len(shards)}, shards: shards, tally: newTally()}
+	m := &merge{output: output{dir: outDir, fs: o.fs, listed: o.Listed, shards: len(shards)}, shards: shards, tally: newTally()}
 	defer m.close()
 	if err := m.open(o.Replace, dirs...); err != nil {
 		return nil, err
@@ -50,7 +50,10 @@ func Merge(ctx context.Context, dirs []string, outDir string, o Options) (*Outco
 	if err := m.seal(started, o.Now(), 1); err != nil {
 		return nil, err
 	}
-	outcome := m.outcome()
+	outcome, err := m.outcome()
+	if err != nil {
+		return nil, err
+	}
 	outcome.Reasons = m.tally.reasons()
 	return outcome, nil
 }
@@ -76,9 +79,13 @@ func (m *merge) gather(build schema.Build) error {
 			m.manifest.KeyID = s.manifest.KeyID
 			m.columns, m.tables = facts.Columns, facts.Tables
 		}
-		m.issues = append(m.issues, facts.Issues...)
+		if err := m.issues.add(facts.Issues...); err != nil {
+			return err
+		}
 		m.tally.merge(s.manifest.Counts, facts.Left)
-		m.manifest.Inputs = append(m.manifest.Inputs, s.manifest.Inputs...)
+		if err := m.inputs.add(s.manifest.Inputs...); err != nil {
+			return err
+		}
 		s.manifest.Inputs = nil // as many as recordings: kept once
 	}
 	return nil

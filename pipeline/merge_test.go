@@ -79,7 +79,7 @@ func TestMergedIsOneRun(t *testing.T) {
 	} {
 		t.Run(c.privacy, func(t *testing.T) {
 			t.Parallel()
-			dir, o := t.TempDir(), Options{Jobs: 2, noWork: true}
+			dir, o := t.TempDir(), Options{Jobs: 2, noWork: true, Listed: true}
 			if strings.Contains(c.privacy, "keyed") {
 				o.KeyFile = filepath.Join(t.TempDir(), "key")
 				appendTo(t, o.KeyFile, strings.Repeat("k", 40))
@@ -263,8 +263,13 @@ func TestFinishedShardStands(t *testing.T) {
 	refused("another shard", Options{Shard: Shard{1, 3}})
 	refused("the whole", Options{})
 	refused("another build", Options{Shard: Shard{2, 3}, Version: "another"})
-	wave := slices.IndexFunc(first.Manifest.Inputs, func(f schema.File) bool { return strings.HasPrefix(f.Path, "waves/") })
-	appendTo(t, filepath.Join(studyDir, first.Manifest.Inputs[wave].Path), "\n")
+	sealed, err := ReadManifest(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	inputs := sealed.Inputs
+	wave := slices.IndexFunc(inputs, func(f schema.File) bool { return strings.HasPrefix(f.Path, "waves/") })
+	appendTo(t, filepath.Join(studyDir, inputs[wave].Path), "\n")
 	refused("a wave has changed", o)
 	o.Replace = true
 	if again := ranInto(t, studyDir, dir, o); again.Stands || again.Manifest.Content == first.Manifest.Content {

@@ -28,7 +28,10 @@ type output struct {
 	sources   []schema.File     // the inputs that a release names: settings and tables, not recordings
 	own       []published.Set   // of the study itself
 	tableMeta map[string]string // file-level keys of every table
-	issues    []schema.Issue
+	aside     aside
+	issues    sorted[schema.Issue]
+	inputs    sorted[schema.File] // beside those that the manifest has in memory
+	listed    bool                // the outcome lists the issues
 	summary   *schema.Frame
 	blocked   *ErrDisclosure
 	shards    int                    // that the results were merged from; 0: none
@@ -67,6 +70,9 @@ func (o *output) open(replace bool, readFrom ...string) error {
 		return err
 	}
 	o.results = store.NewFolder(fsys)
+	o.aside.dir = o.dir
+	o.issues = sorted[schema.Issue]{aside: &o.aside, compare: schema.CompareIssues}
+	o.inputs = sorted[schema.File]{aside: &o.aside, compare: byPath}
 	if _, err = o.results.Sweep(outputFolders...); err != nil {
 		return err
 	}
@@ -100,7 +106,7 @@ func (o *output) seal(started, ended time.Time, jobs int) error {
 	o.manifest.Run = &schema.RunTimes{
 		Started: started.UTC().Format(time.RFC3339), Ended: ended.UTC().Format(time.RFC3339), Jobs: jobs, Shards: o.shards,
 	}
-	if err := sealManifest(o.results, &o.manifest); err != nil {
+	if err := sealManifest(o.results, &o.manifest, &o.inputs); err != nil {
 		return fmt.Errorf("sealing the results: %w", err)
 	}
 	if err := o.results.Clear(path.Clean(workFolder), o.keepWork); err != nil {
@@ -110,15 +116,19 @@ func (o *output) seal(started, ended time.Time, jobs int) error {
 }
 
 // outcome is what the command leaves for the terminal.
-func (o *output) outcome() *Outcome {
-	outcome := &Outcome{Manifest: &o.manifest, Issues: o.issues, Summary: o.summary}
+func (o *output) outcome() (outcome *Outcome, err error) {
+	outcome = &Outcome{Manifest: &o.manifest, Summary: o.summary}
 	if o.blocked != nil {
 		outcome.Blocked = o.blocked
 	}
-	return outcome
+	if o.listed {
+		outcome.Issues, err = o.issues.all()
+	}
+	return outcome, err
 }
 
 func (o *output) close() {
+	o.aside.close()
 	if o.results != nil {
 		o.results.Close()
 	}

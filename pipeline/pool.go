@@ -27,7 +27,7 @@ type PoolOptions struct {
 func Pool(ctx context.Context, dirs []string, outDir string, o PoolOptions) (*Outcome, error) {
 	o.Options = o.filled()
 	started := o.Now()
-	p := &pool{output: output{dir: outDir}}
+	p := &pool{output: output{dir: outDir, listed: true}}
 	defer p.close()
 	for _, dir := range dirs {
 		s, err := openWhole(dir)
@@ -45,12 +45,15 @@ func Pool(ctx context.Context, dirs []string, outDir string, o PoolOptions) (*Ou
 	if err != nil {
 		return nil, err
 	}
-	p.issues = append(p.issues, plan.issues...)
-	schema.SortIssues(p.issues)
-	if schema.AnyStructural(p.issues) {
-		return nil, &StructuralError{Issues: p.issues}
+	p.found = append(p.found, plan.issues...)
+	schema.SortIssues(p.found)
+	if schema.AnyStructural(p.found) {
+		return nil, &StructuralError{Issues: p.found}
 	}
 	if err := p.open(o.Replace, dirs...); err != nil {
+		return nil, err
+	}
+	if err := p.issues.add(p.found...); err != nil {
 		return nil, err
 	}
 	if err := p.write(plan, *o.build); err != nil {
@@ -59,13 +62,14 @@ func Pool(ctx context.Context, dirs []string, outDir string, o PoolOptions) (*Ou
 	if err := p.seal(started, o.Now(), 1); err != nil {
 		return nil, err
 	}
-	return p.outcome(), nil
+	return p.outcome()
 }
 
 // pool carries what the steps hand on to each other.
 type pool struct {
 	output
 	sources []*source
+	found   []schema.Issue  // before the folder was opened
 	frames  []*schema.Frame // visits, by source
 	flows   []*schema.Frame
 	shapes  map[[2]string][]float32
@@ -239,5 +243,5 @@ func (p *pool) fault(s *source, name, code, message, hint string) {
 }
 
 func (p *pool) issue(size schema.Size, s *source, name, value, code, message, hint string) {
-	p.issues = append(p.issues, schema.Issue{Size: size, File: s.prefix() + ManifestName, Name: name, Value: value, Code: code, Message: message, Hint: hint})
+	p.found = append(p.found, schema.Issue{Size: size, File: s.prefix() + ManifestName, Name: name, Value: value, Code: code, Message: message, Hint: hint})
 }

@@ -91,13 +91,16 @@ func runPrivately(t *testing.T, f *foreign) (string, *pipeline.Outcome) {
 		t.Fatal(err)
 	}
 	f.writeTables()
-	o := pipeline.Options{}
+	o := pipeline.Options{Listed: true}
 	if text, _ := os.ReadFile(filepath.Join(f.dir, "study.yaml")); bytes.Contains(text, []byte("keyed")) {
 		o.KeyFile = key
 	}
 	results := filepath.Join(t.TempDir(), "CanaryOut", "results")
 	outcome, err := pipeline.Run(context.Background(), f.dir, results, o)
 	if err != nil {
+		t.Fatal(err)
+	}
+	if outcome.Manifest, err = pipeline.ReadManifest(results); err != nil {
 		t.Fatal(err)
 	}
 	if left, _ := filepath.Glob(filepath.Join(temporary, "*")); len(left) > 0 {

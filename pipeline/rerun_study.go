@@ -103,7 +103,9 @@ func (r *Rerun) recompute(ctx context.Context, again *run, old *sealedFolder, o 
 			return err
 		}
 	}
-	r.readInputs(old.manifest, again.manifest.Inputs)
+	if err := r.readInputs(old.manifest, again); err != nil {
+		return err
+	}
 	fresh, err := openUnsealed(again.dir, &again.manifest)
 	if err != nil {
 		return err
@@ -128,20 +130,28 @@ func (r *Rerun) recompute(ctx context.Context, again *run, old *sealedFolder, o 
 
 // readInputs holds what has been read now to what was read then; both lists have
 // their own names for recordings where ids are hidden, the same in both.
-func (r *Rerun) readInputs(m *schema.Manifest, now []schema.File) {
+func (r *Rerun) readInputs(m *schema.Manifest, again *run) error {
 	then := make(map[string]string, len(m.Inputs))
 	for _, in := range m.Inputs {
 		then[in.Path] = in.SHA256
 	}
 	before := len(r.Inputs)
-	for _, in := range now {
+	hold := func(in schema.File) error {
 		if digest, ok := then[in.Path]; !ok || digest != in.SHA256 {
 			r.Inputs = append(r.Inputs, differing(in.Path, "sha256", digest, in.SHA256))
 		}
+		return nil
+	}
+	for _, in := range again.manifest.Inputs {
+		_ = hold(in) // has no error of its own
+	}
+	if err := again.inputs.each(hold); err != nil {
+		return err
 	}
 	if len(r.Inputs) > before {
-		r.add("inputs read", Differs, len(now), fmt.Sprintf("%d files are not what was read then", len(r.Inputs)-before))
+		r.add("inputs read", Differs, len(again.manifest.Inputs)+again.inputs.n, fmt.Sprintf("%d files are not what was read then", len(r.Inputs)-before))
 	}
+	return nil
 }
 
 // stage judges the files of one stage together: the worst of them counts.

@@ -49,9 +49,12 @@ func (r *Rerun) fromTables(ctx context.Context, resultsDir string, old *sealedFo
 		return err
 	}
 	defer os.RemoveAll(dir)
-	again := &output{dir: filepath.Join(dir, "results"), issues: p.issues}
+	again := &output{dir: filepath.Join(dir, "results")}
 	defer again.close()
 	if err := again.open(false, resultsDir); err != nil {
+		return err
+	}
+	if err := again.issues.add(p.issues...); err != nil {
 		return err
 	}
 	var sources []schema.File

@@ -22,6 +22,7 @@ type Options struct {
 	Shard    Shard             // the part of the study that is computed; zero: all of it
 	KeepWork bool              // keep the work folder after sealing, so that a later run takes from it what still holds
 	Files    Files             // gives the recordings, where they do not lie in the study folder; nil: they do
+	Listed   bool              // Outcome.Issues lists what was met; else the table issues has it alone
 	Wait     time.Duration     // of a merge: how long a folder that is not sealed is looked at again
 	Progress func(Progress)    // called after each chunk; may be nil
 	Step     func(name string) // called as each step begins; may be nil
@@ -39,9 +40,9 @@ type Progress struct{ Done, Failed, Total int }
 
 // Outcome is what a run leaves for the terminal.
 type Outcome struct {
-	Manifest *schema.Manifest
-	Issues   []schema.Issue
-	Reasons  []ReasonCount // why recordings were left out, most frequent first
+	Manifest *schema.Manifest // of its inputs those alone that are no recordings: ReadManifest has all
+	Issues   []schema.Issue   // of a run or a merge where Options.Listed
+	Reasons  []ReasonCount    // why recordings were left out, most frequent first
 	Summary  *schema.Frame
 	Blocked  error // *ErrDisclosure: nothing was released; nil otherwise
 	Stands   bool  // the shard was finished before, from the same inputs: nothing was done
@@ -69,6 +70,7 @@ type run struct {
 	layout   *layout
 	files    *store.Root
 	study    *study.Study
+	subjects subjectsAside
 	tally    *tally
 	scheme   study.Scheme
 	disguise *disguise
@@ -102,7 +104,7 @@ func (o Options) filled() Options {
 // sealed by a manifest. A structural fault is a *StructuralError.
 func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, error) {
 	o = o.filled()
-	r := &run{output: output{dir: outDir, fs: o.fs}, options: o, studyDir: studyDir, layout: newLayout(), tally: newTally()}
+	r := &run{output: output{dir: outDir, fs: o.fs, listed: o.Listed}, options: o, studyDir: studyDir, layout: newLayout(), tally: newTally()}
 	defer r.close()
 	started := o.Now()
 	for _, step := range []step{
@@ -117,9 +119,7 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 		o.Step(step.name)
 		err := step.do(ctx)
 		if errors.Is(err, errStands) {
-			outcome := r.outcome()
-			outcome.Stands = true
-			return outcome, nil
+			return &Outcome{Manifest: &r.manifest, Stands: true}, nil
 		}
 		if err != nil {
 			return nil, r.stopped(step.name, err)
@@ -132,7 +132,10 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 	if err := r.seal(started, o.Now(), o.Jobs); err != nil {
 		return nil, err
 	}
-	outcome := r.outcome()
+	outcome, err := r.outcome()
+	if err != nil {
+		return nil, err
+	}
 	outcome.Reasons = r.tally.reasons()
 	if r.work != nil {
 		outcome.Taken = r.work.taken
@@ -183,7 +186,7 @@ func (r *run) stopped(step string, err error) error {
 	}
 	stopped := &StoppedError{Step: step, Err: err}
 	if r.work != nil {
-		stopped.Kept, stopped.Of = r.work.sealed, len(r.study.Subjects)
+		stopped.Kept, stopped.Of = r.work.sealed, r.subjects.n
 	}
 	return stopped
 }
@@ -210,9 +213,8 @@ func (r *run) readStudy(context.Context) error {
 		return err
 	}
 	r.study = loadStudyAs(r.files, r.options.settings)
-	r.issues = r.study.Issues
-	if schema.AnyStructural(r.issues) {
-		return &StructuralError{Issues: r.issues}
+	if schema.AnyStructural(r.study.Issues) {
+		return &StructuralError{Issues: r.study.Issues}
 	}
 	if r.scheme, err = study.SchemeByName(r.study.Settings.Analysis.BPScheme); err != nil {
 		return err
@@ -221,7 +223,6 @@ func (r *run) readStudy(context.Context) error {
 		return err
 	}
 	r.disguise.apply(r.study)
-	r.issues = r.study.Issues
 	r.left = newLeftOut(r.study)
 	r.takeShard()
 	r.tally.expect(r.study)
@@ -238,6 +239,11 @@ func (r *run) openResults(context.Context) error {
 	if err := r.open(r.options.Replace, r.studyDir); err != nil {
 		return err
 	}
+	if err := r.issues.add(r.study.Issues...); err != nil {
+		return err
+	}
+	r.study.Issues = nil
+	r.subjects.n = len(r.study.Subjects)
 	if r.options.noWork {
 		return nil
 	}

@@ -79,7 +79,7 @@ func (r *run) takeShard() {
 		r.shard.From, r.shard.To = all[from].ID, all[to-1].ID
 	}
 	if part.Number > 1 {
-		r.left.orphans, r.issues = nil, nil
+		r.left.orphans, r.study.Issues = nil, nil
 		r.study.Withdrawn, r.study.Counts = 0, nil
 	}
 }
@@ -91,9 +91,15 @@ func (r *run) closeShard(context.Context) error {
 	}
 	r.manifest.Counts = r.tally.counts
 	r.manifest.Counts.Withdrawn = r.study.Withdrawn
-	r.countIssues()
+	if err := r.countIssues(); err != nil {
+		return err
+	}
+	issues, err := r.issues.all()
+	if err != nil {
+		return err
+	}
 	facts := shardFacts{Caution: schema.Caution, Columns: r.study.Carried, Sources: r.sources,
-		Tables: r.study.Counts, Left: r.tally.listed(), Issues: r.issues}
+		Tables: r.study.Counts, Left: r.tally.listed(), Issues: issues}
 	out, err := writeFile(r.results, shardPath, true, func(w io.Writer) error {
 		encoder := json.NewEncoder(w)
 		encoder.SetEscapeHTML(false)

@@ -79,7 +79,9 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		}
 	}
 	persons.Residuals, persons.Agreement = results.Residuals, results.Agreement
-	o.issues = append(o.issues, onlyNew(results.Issues, o.issues)...)
+	if err := o.addNew(results.Issues); err != nil {
+		return err
+	}
 	o.summary = results.Summary
 	sensitivity, seeds := tabulate.Sensitivity(measured, o.manifest.Settings, combineReadings)
 	maps.Copy(o.manifest.Seeds, seeds)
@@ -98,7 +100,9 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	if err := o.writeIssues(); err != nil {
 		return err
 	}
-	o.countIssues()
+	if err := o.countIssues(); err != nil {
+		return err
+	}
 	departures, quality := tabulate.UsedVisits(visits)
 	return o.release(visits, results, sensitivity, departures, quality)
 }
@@ -129,11 +133,12 @@ const (
 	manyRowsGC = 20 // percent
 )
 
-func (o *output) countIssues() {
+func (o *output) countIssues() error {
 	o.manifest.Counts.Issues = map[schema.Size]int{}
-	for _, i := range o.issues {
+	return o.issues.each(func(i schema.Issue) error {
 		o.manifest.Counts.Issues[i.Size]++
-	}
+		return nil
+	})
 }
 
 // combineReadings combines the readings of a visit by a named rule.
@@ -149,24 +154,28 @@ func combineReadings(systolic, diastolic []float64, rule string) (sbp, dbp float
 	return cuff.SBP, cuff.DBP
 }
 
-// onlyNew drops issues that the check before the run has listed already, with
+// addNew adds the issues that the check before the run has not listed already, with
 // their place.
-func onlyNew(found, known []schema.Issue) []schema.Issue {
-	placeless := func(i schema.Issue) schema.Issue {
-		i.Row, i.Column = 0, 0
-		return i
-	}
-	seen := make(map[schema.Issue]bool, len(known))
-	for _, i := range known {
-		seen[placeless(i)] = true
-	}
-	var fresh []schema.Issue
+func (o *output) addNew(found []schema.Issue) error {
+	seen := make(map[schema.Issue]bool, len(found)) // of the found, which are few
 	for _, i := range found {
-		if !seen[placeless(i)] {
-			fresh = append(fresh, i)
-		}
+		seen[placeless(i)] = false
 	}
-	return fresh
+	err := o.issues.each(func(i schema.Issue) error {
+		if _, twice := seen[placeless(i)]; twice {
+			seen[placeless(i)] = true
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return o.issues.add(slices.DeleteFunc(slices.Clone(found), func(i schema.Issue) bool { return seen[placeless(i)] })...)
+}
+
+func placeless(i schema.Issue) schema.Issue {
+	i.Row, i.Column = 0, 0
+	return i
 }
 
 // continued puts the stages of the analysis behind those of the run.
@@ -184,28 +193,53 @@ func continued(first, second *schema.Frame) *schema.Frame {
 	return first
 }
 
-// writeIssues keeps the list that was shown at the terminal.
+// writeIssues writes the list of what was met.
 func (o *output) writeIssues() error {
-	schema.SortIssues(o.issues)
-	return o.write(issuesFrame(o.issues))
+	t, err := createTable(o.results, tablePath("issues"), schema.IssuesTable(), o.tableMeta)
+	if err != nil {
+		return err
+	}
+	defer t.abandon()
+	const some = 1 << 10
+	f := schema.NewFrame(schema.IssuesTable(), some)
+	put := func() error {
+		err := t.append(f)
+		f.Clear()
+		return err
+	}
+	err = o.issues.each(func(i schema.Issue) error {
+		addIssue(f, i)
+		if f.N == some {
+			return put()
+		}
+		return nil
+	})
+	if err == nil {
+		err = put()
+	}
+	if err != nil {
+		return fmt.Errorf("%s: %w", t.path, err)
+	}
+	out, err := t.seal()
+	if err != nil {
+		return err
+	}
+	o.manifest.Outputs = append(o.manifest.Outputs, out)
+	return nil
 }
 
-// issuesFrame makes a table of issues.
-func issuesFrame(issues []schema.Issue) *schema.Frame {
-	f := schema.NewFrame(schema.IssuesTable(), len(issues))
-	for _, i := range issues {
-		row := f.AddRow()
-		for _, cell := range []struct{ column, text string }{
-			{"size", string(i.Size)}, {"code", i.Code}, {"file", i.File}, {"name", i.Name}, {"value", i.Value}, {"message", i.Message}, {"hint", i.Hint},
-		} {
-			f.SetText(row, cell.column, strings.ToValidUTF8(cell.text, "\uFFFD")) // a cell of a table need not be UTF-8
-		}
-		if i.Row > 0 {
-			setInteger(f, row, "row", i.Row)
-		}
-		if i.Row > 0 && i.Column > 0 {
-			setInteger(f, row, "column", i.Column)
-		}
+// addIssue adds a row to a table of issues.
+func addIssue(f *schema.Frame, i schema.Issue) {
+	row := f.AddRow()
+	for _, cell := range []struct{ column, text string }{
+		{"size", string(i.Size)}, {"code", i.Code}, {"file", i.File}, {"name", i.Name}, {"value", i.Value}, {"message", i.Message}, {"hint", i.Hint},
+	} {
+		f.SetText(row, cell.column, strings.ToValidUTF8(cell.text, "\uFFFD")) // a cell of a table need not be UTF-8
 	}
-	return f
+	if i.Row > 0 {
+		setInteger(f, row, "row", i.Row)
+	}
+	if i.Row > 0 && i.Column > 0 {
+		setInteger(f, row, "column", i.Column)
+	}
 }

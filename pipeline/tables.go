@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"slices"
 
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
@@ -50,9 +51,12 @@ func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	out := &output{dir: outDir, issues: p.issues}
+	out := &output{dir: outDir, listed: true}
 	defer out.close()
 	if err := out.open(o.Replace, resultsDir); err != nil {
+		return nil, err
+	}
+	if err := out.issues.add(p.issues...); err != nil {
 		return nil, err
 	}
 	settings := source.manifest.Settings
@@ -69,7 +73,7 @@ func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options)
 	if err := out.seal(started, o.Now(), 1); err != nil {
 		return nil, err
 	}
-	return out.outcome(), nil
+	return out.outcome()
 }
 
 // plan is a plan that has been read, with where it stands.
@@ -163,6 +167,10 @@ func (p *plan) judge(table schema.Table, locate func([]schema.Issue)) {
 		found = tabulate.Check(p.analysis, table.Columns, p.file, p.section, own...)
 	}
 	locate(found)
-	p.issues = append(p.issues, onlyNew(found, p.issues)...)
+	for _, i := range found { // the check of the settings may have listed it, with its place
+		if !slices.ContainsFunc(p.issues, func(known schema.Issue) bool { return placeless(known) == placeless(i) }) {
+			p.issues = append(p.issues, i)
+		}
+	}
 	schema.SortIssues(p.issues)
 }

@@ -74,18 +74,19 @@ func (i Issue) String() string {
 
 // SortIssues puts issues in the order in which they are shown: by file, row,
 // column, then rule. The order does not depend on how they were found.
-func SortIssues(issues []Issue) {
-	slices.SortStableFunc(issues, func(a, b Issue) int {
-		return cmp.Or(
-			cmp.Compare(a.File, b.File),
-			cmp.Compare(a.Row, b.Row),
-			cmp.Compare(a.Column, b.Column),
-			cmp.Compare(a.Code, b.Code),
-			cmp.Compare(a.Name, b.Name),
-			cmp.Compare(a.Value, b.Value),
-			cmp.Compare(a.Message, b.Message),
-		)
-	})
+func SortIssues(issues []Issue) { slices.SortStableFunc(issues, CompareIssues) }
+
+// CompareIssues is that order.
+func CompareIssues(a, b Issue) int {
+	return cmp.Or(
+		cmp.Compare(a.File, b.File),
+		cmp.Compare(a.Row, b.Row),
+		cmp.Compare(a.Column, b.Column),
+		cmp.Compare(a.Code, b.Code),
+		cmp.Compare(a.Name, b.Name),
+		cmp.Compare(a.Value, b.Value),
+		cmp.Compare(a.Message, b.Message),
+	)
 }
 
 // AnyStructural reports whether one of the issues stops the run.

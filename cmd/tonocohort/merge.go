@@ -54,7 +54,7 @@ other_division.`,
 			if wait < 0 {
 				return usageError(fmt.Errorf("--wait %s: zero or more", wait))
 			}
-			o := pipeline.Options{Replace: replace, Version: version, Wait: wait}
+			o := pipeline.Options{Replace: replace, Listed: say.verbose, Version: version, Wait: wait}
 			end := say.listen(cmd.ErrOrStderr(), &o)
 			outcome, err := pipeline.Merge(cmd.Context(), args, out, o)
 			end()

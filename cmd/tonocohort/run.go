@@ -78,7 +78,7 @@ is left as it is.`,
 			if err := say.check(); err != nil {
 				return err
 			}
-			o := pipeline.Options{Jobs: jobs, Replace: replace, KeepWork: keepWork, Version: version, KeyFile: keyFile}
+			o := pipeline.Options{Jobs: jobs, Replace: replace, KeepWork: keepWork, Listed: say.verbose, Version: version, KeyFile: keyFile}
 			if shard != "" {
 				var err error
 				if o.Shard, err = pipeline.ParseShard(shard); err != nil {
