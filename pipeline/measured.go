@@ -1,44 +1,33 @@
 package pipeline
 
 import (
-	"fmt"
-
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
 )
 
-// readMeasured reads what a results folder holds, beside its visits, of how good
-// the measurements are.
-func readMeasured(results *store.Root, visits *schema.Frame) (tabulate.Measured, error) {
-	m := tabulate.Measured{Visits: visits}
-	for _, need := range m.Needs() {
-		var err error
-		if *need.Into, err = readNeeded(results, need); err != nil {
-			return m, err
-		}
-	}
-	return m, nil
-}
+// measuredMemory is what the columns of one of these tables may take that are kept
+// for whoever asks again: most are asked for once.
+const measuredMemory = 8 << 20
 
-// readNeeded reads some rows of some columns of a table, a row group at a time.
-func readNeeded(results *store.Root, need tabulate.Need) (*schema.Frame, error) {
-	path := tablePath(need.Table.Name)
-	kept := schema.NewFrame(need.Table, 0)
-	err := readGroups(results, path, need.Table, func(group *schema.Frame) error {
-		if need.Keep == nil {
-			kept.Append(group)
-			return nil
+// lendMeasured opens what a results folder holds, beside its visits, of how good the
+// measurements are. done closes the tables.
+func lendMeasured(results *store.Root, visits *schema.Frame) (m tabulate.Measured, done func(), err error) {
+	m = tabulate.Measured{Visits: visits}
+	var opened []func()
+	done = func() {
+		for _, done := range opened {
+			done()
 		}
-		for row := range group.N {
-			if need.Keep(group, row) {
-				kept.CopyRow(kept.AddRow(), group, row)
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	return kept, nil
+	for _, need := range m.Needs() {
+		f, doneOne, err := lendTable(results, tablePath(need.Table.Name), &need.Table, measuredMemory)
+		if err != nil {
+			done()
+			return m, nil, err
+		}
+		*need.Into = f
+		opened = append(opened, doneOne)
+	}
+	return m, done, nil
 }

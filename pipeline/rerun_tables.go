@@ -39,10 +39,11 @@ func (r *Rerun) fromTables(ctx context.Context, resultsDir string, old *sealedFo
 	if err != nil {
 		return err
 	}
-	measured, err := source.measured(visits)
+	measured, doneMeasured, err := source.measured(visits)
 	if err != nil {
 		return err
 	}
+	defer doneMeasured()
 	r.add("tables read", Same, len(source.read), "as their digests say")
 	dir, err := os.MkdirTemp("", "tonocohort-rerun-")
 	if err != nil {

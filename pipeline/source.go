@@ -116,7 +116,7 @@ func (s *source) lentVisits() (f *schema.Frame, done func(), err error) {
 	if err := s.check(path); err != nil {
 		return nil, nil, err
 	}
-	if f, done, err = lendTable(s.root, path, nil); err != nil {
+	if f, done, err = lendTable(s.root, path, nil, lentMemory); err != nil {
 		return nil, nil, err
 	}
 	if err := s.hasKeys(f); err != nil {
@@ -152,19 +152,19 @@ func (s *source) flow() (*schema.Frame, error) {
 	return before, nil
 }
 
-// measured reads the tables that tell how good the measurements are, where the
-// folder has them all.
-func (s *source) measured(visits *schema.Frame) (tabulate.Measured, error) {
-	m := tabulate.Measured{Visits: visits}
+// measured opens the tables that tell how good the measurements are, where the
+// folder has them all. done closes them.
+func (s *source) measured(visits *schema.Frame) (m tabulate.Measured, done func(), err error) {
+	m = tabulate.Measured{Visits: visits}
 	for _, need := range m.Needs() {
 		if !s.has(tablePath(need.Table.Name)) {
-			return m, nil
+			return m, func() {}, nil
 		}
 	}
 	for _, need := range m.Needs() {
 		if err := s.check(tablePath(need.Table.Name)); err != nil {
-			return m, err
+			return m, nil, err
 		}
 	}
-	return readMeasured(s.root, visits)
+	return lendMeasured(s.root, visits)
 }

@@ -33,15 +33,16 @@ func (o *output) fromWritten(carried []schema.Column, own []study.NamedFile, bef
 	}
 	defer root.Close()
 	table := schema.SubjectVisitsTable(carried)
-	visits, done, err := lendTable(root, tablePath("subject_visits"), &table)
+	visits, done, err := lendTable(root, tablePath("subject_visits"), &table, lentMemory)
 	if err != nil {
 		return err
 	}
 	defer done()
-	measured, err := readMeasured(root, visits)
+	measured, doneMeasured, err := lendMeasured(root, visits)
 	if err != nil {
 		return err
 	}
+	defer doneMeasured()
 	if err := o.keepOwnSets(own); err != nil {
 		return err
 	}
@@ -86,8 +87,8 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	sensitivity, seeds := tabulate.Sensitivity(measured, o.manifest.Settings, combineReadings)
 	maps.Copy(o.manifest.Seeds, seeds)
 	maps.Copy(o.manifest.Seeds, results.Seeds)
-	if err := visits.Err(); err != nil {
-		return fmt.Errorf("%s: %w", tablePath("subject_visits"), err)
+	if err := measured.Err(); err != nil {
+		return err
 	}
 	for _, f := range slices.Concat(results.Frames(), results.Restricted(), append(aside, sensitivity)) {
 		if err := o.write(f); err != nil {

@@ -135,17 +135,18 @@ func readGroups(root *store.Root, path string, table schema.Table, visit func(*s
 const lentMemory = 256 << 20
 
 // lendTable opens a table of a folder whose columns are read when they are asked
-// for: those of t, or of nil those that the table itself declares. done closes it.
-func lendTable(root *store.Root, path string, t *schema.Table) (f *schema.Frame, done func(), err error) {
+// for: those of t, or of nil those that the table itself declares. memory is that of
+// parquet.Lend. done closes it.
+func lendTable(root *store.Root, path string, t *schema.Table, memory int64) (f *schema.Frame, done func(), err error) {
 	file, err := root.Open(path)
 	if err != nil {
 		return nil, nil, err
 	}
 	info, err := file.Stat()
 	if err == nil && t != nil {
-		f, err = parquet.Lend(file, info.Size(), *t, lentMemory)
+		f, err = parquet.Lend(file, info.Size(), *t, memory)
 	} else if err == nil {
-		f, err = parquet.LendAny(file, info.Size(), lentMemory)
+		f, err = parquet.LendAny(file, info.Size(), memory)
 	}
 	if err != nil {
 		file.Close()

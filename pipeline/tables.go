@@ -44,10 +44,11 @@ func Tables(ctx context.Context, resultsDir, planFile, outDir string, o Options)
 	if err != nil {
 		return nil, err
 	}
-	measured, err := source.measured(visits)
+	measured, doneMeasured, err := source.measured(visits)
 	if err != nil {
 		return nil, err
 	}
+	defer doneMeasured()
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

@@ -28,9 +28,9 @@ const agreementShare = 0.95
 
 // agreement writes the table of the same name.
 type agreement struct {
-	m          Measured
-	frame      *schema.Frame
-	one, every []examined
+	m                   Measured
+	frame               *schema.Frame
+	one, repeatedVisits []examined // a visit of each person; every visit with more than one recording
 }
 
 // Agreement computes how well measurements agree, from the written tables. A
@@ -42,7 +42,7 @@ type agreement struct {
 // made for that. A difference is always the second minus the first.
 func Agreement(m Measured, plan schema.Analysis) *schema.Frame {
 	a := &agreement{m: m, frame: schema.NewFrame(schema.AgreementTable(), 0)}
-	a.one, a.every = m.examinedVisits(plan)
+	a.one, a.repeatedVisits = m.examinedVisits(plan)
 	a.replicates()
 	a.cuffReadings()
 	a.operators()

@@ -18,19 +18,12 @@ type methodPair struct{ comparison, first, second string }
 // under the calibrations.
 func (a *agreement) methods() {
 	f := a.m.Estimates
-	first := map[string]int{} // first row by recording
-	for row, id := range f.Texts("recording_id") {
-		if _, known := first[id]; !known {
-			first[id] = row
-		}
-	}
-	found := map[methodPair][][2]int{}
+	estimates := groupBy(a.m.recordingsOf(f), a.m.Recordings.N, func(int) bool { return true })
+	found := map[methodPair][][2]int32{}
+	look := newMethodRows(f)
 	for _, v := range a.one {
-		if len(v.recordings) == 0 {
-			continue
-		}
-		if start, ok := first[a.m.Recordings.TextAt(v.recordings[0], "recording_id")]; ok {
-			comparable(f, start, found)
+		if len(v.recordings) > 0 {
+			look.compare(estimates.of(int(v.recordings[0])), found)
 		}
 	}
 	keys := make([]methodPair, 0, len(found))
@@ -51,35 +44,45 @@ func (a *agreement) methods() {
 	}
 }
 
-// comparable adds the pairs of rows of one recording, which stand together.
-func comparable(f *schema.Frame, start int, found map[methodPair][][2]int) {
-	ids, method, calibration := f.Texts("recording_id"), f.Texts("method"), f.Texts("calibration")
-	end, primary := start, -1
-	for ; end < f.N && ids[end] == ids[start]; end++ {
-		if f.Number(end, "primary") == 1 {
-			primary = end
+// methodRows are the columns that tell estimates of one recording apart.
+type methodRows struct {
+	method, calibration schema.Labels
+	primary             []float64
+}
+
+func newMethodRows(f *schema.Frame) methodRows {
+	return methodRows{f.Labels("method"), f.Labels("calibration"), f.Numbers("primary")}
+}
+
+// compare adds the pairs among the rows of one recording.
+func (m *methodRows) compare(rows []int32, found map[methodPair][][2]int32) {
+	primary := -1
+	for _, row := range rows {
+		if m.primary[row] == 1 {
+			primary = int(row)
 		}
 	}
 	if primary < 0 {
 		return
 	}
-	for row := start; row < end; row++ {
+	method, calibration := m.method.At(primary), m.calibration.At(primary)
+	for _, row := range rows {
 		var k methodPair
-		switch {
-		case row == primary:
+		switch other := int(row); {
+		case other == primary:
 			continue
-		case calibration[row] == calibration[primary]:
-			k = methodPair{betweenMethods, method[primary], method[row]}
-		case method[row] == method[primary]:
-			k = methodPair{betweenCalibration, calibration[primary], calibration[row]}
+		case m.calibration.At(other) == calibration:
+			k = methodPair{betweenMethods, method, m.method.At(other)}
+		case m.method.At(other) == method:
+			k = methodPair{betweenCalibration, calibration, m.calibration.At(other)}
 		default:
 			continue
 		}
-		found[k] = append(found[k], [2]int{primary, row})
+		found[k] = append(found[k], [2]int32{int32(primary), row})
 	}
 }
 
-func (a *agreement) estimatePairs(k methodPair, rows [][2]int) {
+func (a *agreement) estimatePairs(k methodPair, rows [][2]int32) {
 	f := a.m.Estimates
 	for _, name := range estimatedVariables() {
 		cells := f.Numbers(name)
@@ -105,23 +108,22 @@ func (a *agreement) estimatePairs(k methodPair, rows [][2]int) {
 // reported holds the spread that the recordings of a visit show against the one
 // that their beat-to-beat standard errors foretell.
 func (a *agreement) reported() {
-	visits := repeated(a.every)
+	visits := a.repeatedVisits
 	f := a.m.Uncertainty
 	if len(visits) == 0 || f.N == 0 {
 		return
 	}
-	recording := make(map[string]int, a.m.Recordings.N)
-	for row, id := range a.m.Recordings.Texts("recording_id") {
-		recording[id] = row
-	}
 	errors := map[string][]float64{} // by value, by row of recordings
-	for row, name := range f.Texts("value") {
+	values, beats := f.Labels("value"), f.Numbers("se_beats")
+	for row, at := range a.m.recordingsOf(f) {
+		name := values.At(row)
+		if at < 0 || !slices.Contains(uncertainVariables(), name) {
+			continue
+		}
 		if errors[name] == nil {
 			errors[name] = missingNumbers(a.m.Recordings.N)
 		}
-		if at, ok := recording[f.TextAt(row, "recording_id")]; ok {
-			errors[name][at] = f.Number(row, "se_beats")
-		}
+		errors[name][at] = beats[row]
 	}
 	for _, name := range uncertainVariables() {
 		if se := errors[name]; se != nil {

@@ -76,7 +76,7 @@ func (a *agreement) cuffShared(visits []examined) bool {
 // a pair of recordings of one visit, whose true value differs from visit to
 // visit.
 func (a *agreement) acrossVisits(t topic, name string) {
-	visits := repeated(a.every)
+	visits := a.repeatedVisits
 	var groups, persons [][]float64
 	n := behind{}
 	position := map[string]int{}
@@ -125,21 +125,18 @@ func (a *agreement) personsOf(visits []examined) int {
 // cuffReadings compares the readings of a visit among each other.
 func (a *agreement) cuffReadings() {
 	f := a.m.Readings
-	byVisit := map[visitKey][]int{} // in the order of the table, which is that of their numbers
-	for row := range f.N {
-		k := keyOf(f, row)
-		byVisit[k] = append(byVisit[k], row)
-	}
+	readings := a.m.readingsByVisit()
 	for _, name := range []string{"sbp_mmhg", "dbp_mmhg"} {
 		var persons [][]float64
+		cells := f.Numbers(name)
 		for _, v := range a.one {
-			rows := byVisit[keyOf(a.m.Visits, v.row)]
+			rows := readings.of(v.row)
 			if len(rows) < 2 {
 				continue
 			}
 			values := make([]float64, len(rows))
 			for i, row := range rows {
-				values[i] = f.Number(row, name)
+				values[i] = cells[row]
 			}
 			persons = append(persons, values)
 		}
@@ -152,12 +149,12 @@ func (a *agreement) cuffReadings() {
 
 // operators compares two recordings of a visit by one operator, and by two.
 func (a *agreement) operators() {
-	names := a.m.Recordings.Texts("operator_id")
+	names := a.m.Recordings.Labels("operator_id")
 	for _, comparison := range []string{withinOperators, betweenOperators} {
 		var visits []examined
 		for _, v := range a.one {
 			if first, second, ok := operatorPair(names, v.recordings, comparison == withinOperators); ok {
-				visits = append(visits, examined{v.row, []int{first, second}})
+				visits = append(visits, examined{v.row, []int32{first, second}})
 			}
 		}
 		if len(visits) == 0 {
@@ -170,10 +167,11 @@ func (a *agreement) operators() {
 }
 
 // operatorPair finds the first two recordings by the same operator, or by two.
-func operatorPair(names []string, rows []int, same bool) (first, second int, ok bool) {
+func operatorPair(names schema.Labels, rows []int32, same bool) (first, second int32, ok bool) {
 	for i, a := range rows {
 		for _, b := range rows[i+1:] {
-			if names[a] != "" && names[b] != "" && (names[a] == names[b]) == same {
+			one, other := names.At(int(a)), names.At(int(b))
+			if one != "" && other != "" && (one == other) == same {
 				return a, b, true
 			}
 		}

@@ -3,6 +3,7 @@ package tabulate
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"time"
@@ -90,32 +91,22 @@ func Drift(m Measured, privacy schema.PrivacySettings) (*schema.Frame, []schema.
 // charts gathers the values by visit.
 func (m Measured) charts(shifted bool) []*chart {
 	f := m.Recordings
-	dates, centres := map[visitKey]string{}, map[visitKey]string{}
-	for row := range m.Visits.N {
-		k := keyOf(m.Visits, row)
-		if m.Visits.Has("visit_date") {
-			dates[k] = m.Visits.TextAt(row, "visit_date")
-		}
-		if m.Visits.Has("centre") {
-			centres[k] = m.Visits.TextAt(row, "centre")
-		}
-	}
-	byVisit := map[string]map[visitKey][]int{"device": {}, "centre": {}}
-	names := map[string]map[string][]visitKey{"device": {}, "centre": {}}
-	for row := range f.N {
-		if f.Missing(row, "duration_s") {
+	dates, centres := m.textOfVisit("visit_date"), m.textOfVisit("centre")
+	devices, durations, recorded := f.Labels("device_id"), f.Numbers("duration_s"), f.Labels("recorded_at")
+	visitOf := m.visitsOf(f)
+	names := map[string]map[string]*unitRows{"device": {}, "centre": {}}
+	for row, visit := range visitOf {
+		if math.IsNaN(durations[row]) {
 			continue // never read: it says nothing about the device
 		}
-		k := keyOf(f, row)
-		for by, name := range map[string]string{"device": f.TextAt(row, "device_id"), "centre": centres[k]} {
-			unit := visitKey{name, k.subject + "\x00" + k.visit}
+		for by, name := range map[string]string{"device": devices.At(row), "centre": centres(int(visit))} {
 			if name == "" {
 				continue
 			}
-			if byVisit[by][unit] == nil {
-				names[by][name] = append(names[by][name], unit)
+			if names[by][name] == nil {
+				names[by][name] = &unitRows{}
 			}
-			byVisit[by][unit] = append(byVisit[by][unit], row)
+			names[by][name].add(int32(row), visit)
 		}
 	}
 	var charts []*chart
@@ -123,9 +114,8 @@ func (m Measured) charts(shifted bool) []*chart {
 		for _, name := range sortedKeys(names[by]) {
 			for _, q := range m.charted(by) {
 				c := &chart{by: by, name: name, variable: q.name, unit: q.unit, share: q.share}
-				for _, unit := range names[by][name] {
-					rows := byVisit[by][unit]
-					day := dayOf(f.TextAt(rows[0], "recorded_at"), dates[keyOf(f, rows[0])])
+				for rows := range names[by][name].visits(visitOf) {
+					day := dayOf(recorded.At(int(rows[0])), dates(int(visitOf[rows[0]])))
 					if shifted {
 						day = math.NaN()
 					}
@@ -138,6 +128,54 @@ func (m Measured) charts(shifted bool) []*chart {
 		}
 	}
 	return charts
+}
+
+// textOfVisit returns a text column of the table of visits by row; "" for −1, and
+// where there is no such column.
+func (m Measured) textOfVisit(name string) func(row int) string {
+	if !m.Visits.Has(name) {
+		return func(int) string { return "" }
+	}
+	texts := m.Visits.Labels(name)
+	return func(row int) string {
+		if row < 0 {
+			return ""
+		}
+		return texts.At(row)
+	}
+}
+
+// unitRows are the recordings of a device or a centre, those of a visit one behind
+// the other.
+type unitRows struct {
+	rows  []int32
+	mixed bool // those of some visit may stand apart
+	last  int32
+}
+
+func (u *unitRows) add(row, visit int32) {
+	u.mixed = u.mixed || visit < u.last
+	u.rows, u.last = append(u.rows, row), visit
+}
+
+// visits hands out the recordings of each visit.
+func (u *unitRows) visits(visitOf []int32) iter.Seq[[]int32] {
+	if u.mixed {
+		slices.SortStableFunc(u.rows, func(a, b int32) int { return cmp.Compare(visitOf[a], visitOf[b]) })
+		u.mixed = false
+	}
+	return func(yield func([]int32) bool) {
+		for from := 0; from < len(u.rows); {
+			to := from + 1
+			for to < len(u.rows) && visitOf[u.rows[to]] == visitOf[u.rows[from]] {
+				to++
+			}
+			if !yield(u.rows[from:to]) {
+				return
+			}
+			from = to
+		}
+	}
 }
 
 // charted is a quantity of recordings.
@@ -153,7 +191,7 @@ func (m Measured) charted(by string) []charted {
 		cells := f.Numbers(name)
 		return charted{name: name, unit: f.Column(name).Unit, of: func(row int) float64 { return cells[row] }}
 	}
-	found, used, grades := f.Numbers("beats_found"), f.Numbers("beats_used"), f.Texts("quality")
+	found, used, grades := f.Numbers("beats_found"), f.Numbers("beats_used"), f.Labels("quality")
 	list := []charted{
 		column("peripheral_form_factor"),
 		{name: "accepted_beats_share", unit: "1", of: func(row int) float64 {
@@ -163,7 +201,7 @@ func (m Measured) charted(by string) []charted {
 			return used[row] / found[row]
 		}},
 		{name: "usable_share", unit: "1", share: true, of: func(row int) float64 {
-			if grades[row] == "usable" {
+			if grades.At(row) == "usable" {
 				return 1
 			}
 			return 0
@@ -188,10 +226,10 @@ func dayOf(recordedAt, visitDate string) float64 {
 	return math.NaN()
 }
 
-func meanOf(rows []int, of func(row int) float64) float64 {
+func meanOf(rows []int32, of func(row int) float64) float64 {
 	var values []float64
 	for _, row := range rows {
-		if v := of(row); !math.IsNaN(v) {
+		if v := of(int(row)); !math.IsNaN(v) {
 			values = append(values, v)
 		}
 	}

@@ -136,23 +136,17 @@ func (d *drift) verdict(c *chart, judged bool, broken []string) {
 // digits tests the last digits of the cuff readings by centre. Readings that are
 // no whole numbers have been converted from another unit and do not count.
 func (d *drift) digits(m Measured) {
-	centres := map[visitKey]string{}
-	for row := range m.Visits.N {
-		if m.Visits.Has("centre") {
-			centres[keyOf(m.Visits, row)] = m.Visits.TextAt(row, "centre")
-		}
-	}
+	centres, visitOf := m.textOfVisit("centre"), m.visitsOf(m.Readings)
 	for _, name := range []string{"sbp_mmhg", "dbp_mmhg"} {
 		counts, broken := map[string]*[10]int{}, map[string]int{}
-		for row := range m.Readings.N {
-			centre := centres[keyOf(m.Readings, row)]
+		for row, v := range m.Readings.Numbers(name) {
+			centre := centres(int(visitOf[row]))
 			if centre == "" {
 				centre = missingLevel
 			}
 			if counts[centre] == nil {
 				counts[centre] = &[10]int{}
 			}
-			v := m.Readings.Number(row, name)
 			if v != math.Floor(v) {
 				broken[centre]++
 				continue

@@ -1,7 +1,7 @@
 package tabulate
 
 import (
-	"cmp"
+	"fmt"
 	"slices"
 
 	"tonocohort/schema"
@@ -13,24 +13,31 @@ type Measured struct {
 	Visits, Recordings, Estimates, Uncertainty, Reviews, Readings *schema.Frame
 }
 
-// Need is one table that Measured wants read: some of its columns and, where
-// Keep is not nil, some of its rows.
+// Err says what kept a table from being read, nil where nothing did: see
+// schema.Frame.Err.
+func (m Measured) Err() error {
+	for _, f := range []*schema.Frame{m.Visits, m.Recordings, m.Estimates, m.Uncertainty, m.Reviews, m.Readings} {
+		if f != nil && f.Err() != nil {
+			return fmt.Errorf("%s: %w", f.Table.Name, f.Err())
+		}
+	}
+	return nil
+}
+
+// Need is one table that Measured wants to have, with some of its columns.
 type Need struct {
 	Into  **schema.Frame
 	Table schema.Table
-	Keep  func(f *schema.Frame, row int) bool
 }
 
 // Needs lists what is to be read beside the table of visits.
 func (m *Measured) Needs() []Need {
 	keys := []string{"subject_id", "visit_id", "recording_id"}
-	errors := uncertainVariables()
 	return []Need{
 		{Into: &m.Recordings, Table: only(schema.RecordingsTable(), slices.Concat(keys, []string{"status", "quality", "operator_id", "device_id", "recorded_at",
 			"unit", "duration_s", "wave_minimum", "wave_amplitude", "brachial_sbp_mmhg", "brachial_dbp_mmhg", "beats_found", "beats_used"}, repeatedVariables())...)},
 		{Into: &m.Estimates, Table: only(schema.EstimatesTable(), slices.Concat([]string{"recording_id", "method", "calibration", "primary"}, estimatedVariables())...)},
-		{Into: &m.Uncertainty, Table: only(schema.UncertaintyTable(), "recording_id", "value", "se_beats"),
-			Keep: func(f *schema.Frame, row int) bool { return slices.Contains(errors, f.TextAt(row, "value")) }},
+		{Into: &m.Uncertainty, Table: only(schema.UncertaintyTable(), "recording_id", "value", "se_beats")},
 		{Into: &m.Reviews, Table: only(schema.ReviewsTable(), "subject_id", "recording_id", "reader", "decision", "quality", "program_decision")},
 		{Into: &m.Readings, Table: only(schema.ReadingsTable(), "subject_id", "visit_id", "reading", "sbp_mmhg", "dbp_mmhg")},
 	}
@@ -49,52 +56,11 @@ func only(t schema.Table, names ...string) schema.Table {
 // examined is one used visit with its used recordings in the order of time.
 type examined struct {
 	row        int // of the table of visits
-	recordings []int
+	recordings []int32
 }
 
 // visitKey tells visits apart.
 type visitKey struct{ subject, visit string }
-
-func keyOf(f *schema.Frame, row int) visitKey {
-	return visitKey{f.TextAt(row, "subject_id"), f.TextAt(row, "visit_id")}
-}
-
-// usedRecordings lists by visit the recordings that were used, by time and,
-// where that does not tell, by name.
-func (m Measured) usedRecordings() map[visitKey][]int {
-	f := m.Recordings
-	byVisit := map[visitKey][]int{}
-	for row, status := range f.Texts("status") {
-		if status == "used" {
-			k := keyOf(f, row)
-			byVisit[k] = append(byVisit[k], row)
-		}
-	}
-	when, ids := f.Texts("recorded_at"), f.Texts("recording_id")
-	for _, rows := range byVisit {
-		slices.SortFunc(rows, func(a, b int) int { return cmp.Or(cmp.Compare(when[a], when[b]), cmp.Compare(ids[a], ids[b])) })
-	}
-	return byVisit
-}
-
-// examinedVisits returns the visits that the rule of the plan keeps, one of each
-// person, and every used visit. Where the plan takes all visits, a person's
-// first is the one.
-func (m Measured) examinedVisits(plan schema.Analysis) (one, every []examined) {
-	if plan.Visit == allVisits {
-		plan.Visit = firstVisit
-	}
-	recordings := m.usedRecordings()
-	for _, row := range newCohort(m.Visits, plan, newFlow(), &reporter{}).rows {
-		one = append(one, examined{int(row), recordings[keyOf(m.Visits, int(row))]})
-	}
-	m.Visits.EachText("status", func(row int, status string) {
-		if status == "used" {
-			every = append(every, examined{row, recordings[keyOf(m.Visits, row)]})
-		}
-	})
-	return one, every
-}
 
 // repeatedVariables are the columns of recordings whose repeatability is told.
 func repeatedVariables() []string {

@@ -33,33 +33,30 @@ func (g grid) estimated(outcome, method string) (*schema.Frame, string, error) {
 		return nil, "", errors.New("the estimates by method are not among the tables")
 	case !estimates.Has(outcome):
 		return nil, "", errors.New(outcome + " is not given by every method")
-	case !slices.Contains(estimates.Texts("method"), method):
+	case !slices.Contains(schema.Coded(estimates.Labels("method"), func(name string) bool { return name == method }), true):
 		return nil, "", errors.New("the run has no estimate by " + method + ": name it in central.also")
 	}
-	type key struct{ recording, calibration string }
-	values := map[key]float64{}
-	for row, name := range estimates.Texts("method") {
-		if name == method {
-			values[key{estimates.TextAt(row, "recording_id"), estimates.TextAt(row, "calibration")}] = estimates.Number(row, outcome)
-		}
-	}
+	methods, calibrations, values := estimates.Labels("method"), estimates.Labels("calibration"), estimates.Numbers(outcome)
+	byMethod := groupBy(g.measured.recordingsOf(estimates), g.measured.Recordings.N, func(row int) bool { return methods.At(row) == method })
+	calibrationOf, status, combined := visits.Labels("calibration"), visits.Labels("status"), visits.Numbers("recordings_used")
 	used := g.measured.usedRecordings()
 	column := make([]float64, visits.N)
 	for row := range column {
 		column[row] = math.NaN()
-		recordings := used[keyOf(visits, row)]
-		if float64(len(recordings)) != visits.Number(row, "recordings_used") {
-			if visits.TextAt(row, "status") == "used" {
+		recordings := used.of(row)
+		if float64(len(recordings)) != combined[row] {
+			if status.At(row) == "used" {
 				return nil, "", fmt.Errorf("which of the recordings of a visit were combined by the rule %s does not stand in the tables", g.settings.Replicates.Rule)
 			}
 			continue
 		}
 		sum, n := 0.0, 0
 		for _, r := range recordings {
-			v, ok := values[key{g.measured.Recordings.TextAt(r, "recording_id"), visits.TextAt(row, "calibration")}]
-			if ok && !math.IsNaN(v) {
-				sum += v
-				n++
+			for _, estimate := range byMethod.of(int(r)) {
+				if v := values[estimate]; calibrations.At(int(estimate)) == calibrationOf.At(row) && !math.IsNaN(v) {
+					sum += v
+					n++
+				}
 			}
 		}
 		if n > 0 {
@@ -80,7 +77,7 @@ func (g grid) recuffed(model schema.Model, rule string) (*schema.Frame, string, 
 	if g.measured.Readings == nil || g.combine == nil {
 		return nil, "", errors.New("the cuff readings are not among the tables")
 	}
-	systolic, diastolic := g.readings()
+	readings := g.readings()
 	byCuff := model.Outcome == "brachial_map_mmhg" || slices.Contains(model.Columns(), "brachial_map_mmhg")
 	changed := map[string][]float64{}
 	for _, c := range visits.Table.Columns {
@@ -93,10 +90,10 @@ func (g grid) recuffed(model schema.Model, rule string) (*schema.Frame, string, 
 		if visits.TextAt(row, "status") != "used" {
 			continue
 		}
-		k := keyOf(visits, row)
+		systolic, diastolic := readings(row)
 		oldSBP, oldDBP := visits.Number(row, "brachial_sbp_mmhg"), visits.Number(row, "brachial_dbp_mmhg")
-		s, d := g.combine(systolic[k], diastolic[k], visits.TextAt(row, "cuff_rule"))
-		newSBP, newDBP := g.combine(systolic[k], diastolic[k], rule)
+		s, d := g.combine(systolic, diastolic, visits.TextAt(row, "cuff_rule"))
+		newSBP, newDBP := g.combine(systolic, diastolic, rule)
 		measuredMean := visits.TextAt(row, "brachial_map_source") == "cuff"
 		same := math.Abs(s-oldSBP) < 1e-9 && math.Abs(d-oldDBP) < 1e-9
 		if !same || newSBP <= newDBP || measuredMean && (byCuff || visits.TextAt(row, "calibration") == "map_dbp") {
@@ -135,28 +132,25 @@ func rescaled(name string, v float64, calibration string, oldSBP, oldDBP, newSBP
 	return newDBP + float64((v-oldDBP)*ratio)
 }
 
-// readings lists the cuff readings of each visit in their order.
-func (g grid) readings() (systolic, diastolic map[visitKey][]float64) {
+// readings returns what lists the cuff readings of a visit in their order.
+func (g grid) readings() func(visit int) (systolic, diastolic []float64) {
 	f := g.measured.Readings
-	order := make([]int, f.N)
-	for i := range order {
-		order[i] = i
-	}
-	numbers := f.Numbers("reading")
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case numbers[a] < numbers[b]:
-			return -1
-		case numbers[a] > numbers[b]:
-			return 1
+	byVisit := g.measured.readingsByVisit()
+	numbers, sbp, dbp := f.Numbers("reading"), f.Numbers("sbp_mmhg"), f.Numbers("dbp_mmhg")
+	return func(visit int) (systolic, diastolic []float64) {
+		rows := byVisit.of(visit)
+		slices.SortStableFunc(rows, func(a, b int32) int {
+			switch {
+			case numbers[a] < numbers[b]:
+				return -1
+			case numbers[a] > numbers[b]:
+				return 1
+			}
+			return 0
+		})
+		for _, row := range rows {
+			systolic, diastolic = append(systolic, sbp[row]), append(diastolic, dbp[row])
 		}
-		return 0
-	})
-	systolic, diastolic = map[visitKey][]float64{}, map[visitKey][]float64{}
-	for _, row := range order {
-		k := keyOf(f, row)
-		systolic[k] = append(systolic[k], f.Number(row, "sbp_mmhg"))
-		diastolic[k] = append(diastolic[k], f.Number(row, "dbp_mmhg"))
+		return systolic, diastolic
 	}
-	return systolic, diastolic
 }
