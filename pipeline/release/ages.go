@@ -3,6 +3,8 @@ package release
 import (
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"tonocohort/schema"
 )
@@ -27,10 +29,11 @@ func (c *checker) fittedAges(f *schema.Frame, row int) (low, high float64, ok bo
 		in[a] = true
 	}
 	var ages []float64
+	from, to := c.declaredAges(f.TextAt(row, "variable"), f.TextAt(row, "set"))
 	cells := c.Visits.Numbers("age_years")
 	for i, a := range c.layout.atomOf {
-		if age := cells[c.People.Rows[i]]; in[a] && v.present.at(i) && !math.IsNaN(age) {
-			ages = append(ages, math.Floor(age))
+		if age := math.Floor(cells[c.People.Rows[i]]); in[a] && v.present.at(i) && age >= from && age <= to {
+			ages = append(ages, age)
 		}
 	}
 	if len(ages) < 2*c.rules.MinCell {
@@ -38,6 +41,18 @@ func (c *checker) fittedAges(f *schema.Frame, row int) (low, high float64, ok bo
 	}
 	slices.Sort(ages)
 	return ages[c.rules.MinCell-1], ages[len(ages)-c.rules.MinCell], true
+}
+
+// declaredAges are the ages for which the plan wants centiles of a variable, in
+// completed years: those of every reference of it that the set has.
+func (c *checker) declaredAges(variable, set string) (from, to float64) {
+	from, to = math.Inf(-1), math.Inf(1)
+	for _, plan := range schema.ResolveCentiles(c.Settings.Analysis.Centiles, c.People.Sets) {
+		if plan.Variable == variable && plan.Set == set && len(plan.Ages) == 2 {
+			from, to = max(from, plan.Ages[0]), min(to, plan.Ages[1])
+		}
+	}
+	return from, to
 }
 
 // releaseAges narrows the ages of a curve, and hides it beyond them.
@@ -88,3 +103,13 @@ type ageRange struct {
 	low, high float64
 	ok        bool
 }
+
+// parseAges reads the ages of a group, as package tabulate writes them.
+func parseAges(text string) (low, high float64, ok bool) {
+	from, to, closed := strings.Cut(text, "-")
+	low, wrong := strconv.ParseFloat(from, 64)
+	high, err := strconv.ParseFloat(to, 64)
+	return low, high, closed && wrong == nil && err == nil
+}
+
+func plainAge(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

@@ -22,6 +22,7 @@ func (x *intruder) read(t schema.Table, r record) {
 		x.readPublished(r)
 		return
 	case strings.HasPrefix(t.Name, "centile"):
+		x.readCentiles(r)
 		return
 	}
 	strata := []string{}
@@ -54,7 +55,13 @@ func (x *intruder) read(t schema.Table, r record) {
 		x.readGrade(r, base)
 		return
 	}
-	present := func(i int) bool { return base(i) && x.level(r["variable"], i) != "" }
+	by := ""
+	if t.Name == "standardised" {
+		by = x.settings.Analysis.Standardise.By
+	}
+	present := func(i int) bool {
+		return base(i) && x.level(r["variable"], i) != "" && (by == "" || x.settings.Analysis.Standardise.Shares[x.level(by, i)] > 0)
+	}
 	x.meet(x.crowd(name+": with", present), n, shown)
 	x.meet(x.crowd(name+": without", func(i int) bool { return base(i) && !present(i) }), absent, some)
 	x.meet(x.crowd(r["set"]+" "+fmt.Sprint(strata), base), n+absent, shown && some)

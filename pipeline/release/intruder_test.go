@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -87,6 +89,7 @@ type intruder struct {
 	choices  []record
 
 	own      []published.Set
+	groups   map[string]*agedGroups
 	compared int // rows about published values and centiles
 
 	reasons, pooled int // of the flow: shown by themselves, and stages with others together
@@ -110,7 +113,7 @@ func newIntruder(t *testing.T, r study, s schema.Settings, own ...published.Set)
 		}
 		v.columns[name] = labels
 	}
-	x := &intruder{t: t, visits: r.visits, people: v, settings: s, own: own, known: map[string]bool{}, place: map[string]int{}}
+	x := &intruder{t: t, visits: r.visits, people: v, settings: s, own: own, groups: map[string]*agedGroups{}, known: map[string]bool{}, place: map[string]int{}}
 	for _, f := range r.out.Tables {
 		list := records(t, f)
 		if f.Table.Name == "regression" {
@@ -122,6 +125,10 @@ func newIntruder(t *testing.T, r study, s schema.Settings, own ...published.Set)
 			}
 			x.read(f.Table, row)
 		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(x.groups)) {
+		g := x.groups[name]
+		x.meet(g.in, g.sum, g.told)
 	}
 	return x
 }

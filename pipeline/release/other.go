@@ -32,7 +32,11 @@ func (c *checker) otherTables() error {
 			}
 		}
 		c.protectTransitions(f)
+		if f.Table.Name != agreementTable {
+			c.nearNumbers(f)
+		}
 	}
+	c.hiddenReferences()
 	return nil
 }
 

@@ -120,6 +120,8 @@ type checker struct {
 	person      []int32         // by row of the visits, once it was asked for: number of the person
 	persons     int             // how many there are
 	pooled      map[string]bool // reasons of the flow that are not shown by themselves
+	near        map[string]bool // rows of tables with people of their own whose number tells few
+	references  map[string]bool // references of which the number of people is hidden
 	needs       map[string]need // by the name of a variable that is no column
 	sources     map[string]published.Set
 	comparisons map[string]group  // by what a row of the comparison is about
@@ -173,7 +175,7 @@ func newChecker(in Input) *checker {
 	d := in.Settings.Disclosure
 	c := &checker{Input: in, state: map[string]state{}, shares: map[string]bool{}, levels: map[string]bool{}, overlap: map[string]bool{},
 		models: map[string]*sampled{}, other: map[string]state{}, cache: map[string]variable{}, tiers: map[string]tier{}, ages: map[string]ageRange{},
-		pooled: map[string]bool{}, needs: map[string]need{}, comparisons: map[string]group{}, sources: map[string]published.Set{},
+		pooled: map[string]bool{}, near: map[string]bool{}, references: map[string]bool{}, needs: map[string]need{}, comparisons: map[string]group{}, sources: map[string]published.Set{},
 		blocksDone: map[string]disclose.Protection{}, quoted: publishedNotes(in), notes: map[string]string{}}
 	c.rules = disclose.Rules{MinCell: d.MinCell, ZeroIsSmall: d.ZeroIsSmall, MinDegrees: d.MinDegrees,
 		DominanceN: d.Dominance.N, DominanceK: d.Dominance.K / 100, PPercent: d.PPercent}

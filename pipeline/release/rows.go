@@ -108,6 +108,7 @@ func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
 		c.releaseStatistic(r, g)
 	}
 	c.releaseAges(r)
+	c.narrowGroup(r)
 	if !r.gone() {
 		r.round(c.Settings.Disclosure.Rounding, c.rules.MinCell)
 	}
@@ -127,6 +128,9 @@ func (c *checker) releaseStatistic(r *row, g group) {
 		s = own
 	}
 	if r.f.Table.Name == comparisonTable && s.hides < counts && !c.hasAll(variable, g, n) {
+		s = state{counts, ruleDifference}
+	}
+	if s.hides < counts && c.fewLeftOut(r.f, r.at) {
 		s = state{counts, ruleDifference}
 	}
 	p, sample := percentile(r)
