@@ -63,8 +63,9 @@ func (c *checker) coefficients() map[string]float64 {
 // grade and departed or not: with one visit each these are people.
 func (c *checker) numbersTold() []float64 {
 	var told []float64
-	for _, g := range c.publishedCrowds().list {
-		told = append(told, float64(c.countAt(g.in.at)))
+	named := c.publishedCrowds()
+	for _, g := range named.list {
+		told = append(told, float64(named.size(g)))
 	}
 	for _, s := range c.models {
 		told = append(told, float64(c.countOf(s.rows)))

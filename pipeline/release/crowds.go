@@ -14,21 +14,23 @@ import (
 
 // crowd is a group of people that some table names.
 type crowd struct {
-	in    flags // by person
+	in    flags // by member
 	event bool  // counts events: few of them are few, whatever is decided on missing values
 }
 
 // crowds is all of them, with those whose number is told.
 type crowds struct {
-	c      *checker
-	within flags // by person: the stratum that is looked at; nil: everybody
-	levels bool  // levels of characteristics and reasons of the flow are wanted, not given
-	list   []crowd
-	index  map[string]int
-	read   map[string]bool // rows by what they tell
-	told   []int           // by other tables
-	wanted []claim         // by the tables of models, the most important first
-	asked  map[claim]int   // place of its crowd
+	c       *checker
+	of      *kinds
+	members []int32 // the kinds that are looked at
+	levels  bool    // levels of characteristics and reasons of the flow are wanted, not given
+	list    []crowd
+	named   map[string]int  // place in the list by what the crowd is of
+	index   map[string]int  // the same by who is in it
+	read    map[string]bool // rows by what they tell
+	told    []int           // by other tables
+	wanted  []claim         // by the tables of models, the most important first
+	asked   map[claim]int   // place of its crowd
 }
 
 // claim is a number that a table of models would tell.
@@ -43,13 +45,25 @@ const (
 	claimReason = "\x00reason" // of the flow, before the set in model
 )
 
-func (x *crowds) place(in []bool, event bool) int {
-	own := make(flags, (len(in)+63)/64)
-	for i, yes := range in {
-		if yes && x.within.at(i) {
-			own[i>>6] |= 1 << (i & 63)
+// place finds the place of those members of whom holds is true; name says who they are.
+func (x *crowds) place(name string, holds func(kind int32) bool, event bool) int {
+	at, known := x.named[name]
+	if !known {
+		own := make(flags, (len(x.members)+63)/64)
+		for i, kind := range x.members {
+			if holds(kind) {
+				own[i>>6] |= 1 << (i & 63)
+			}
 		}
+		at = x.number(own)
+		x.named[name] = at
 	}
+	x.list[at].event = x.list[at].event || event
+	return at
+}
+
+// number finds the place of a crowd, which may have another name.
+func (x *crowds) number(own flags) int {
 	key := own.digest()
 	at, known := x.index[key]
 	for known && !slices.Equal(x.list[at].in, own) {
@@ -61,33 +75,52 @@ func (x *crowds) place(in []bool, event bool) int {
 		x.index[key] = at
 		x.list = append(x.list, crowd{in: own})
 	}
-	x.list[at].event = x.list[at].event || event
 	return at
 }
 
+// size is the number of people in a crowd.
+func (x *crowds) size(of crowd) int {
+	n := 0
+	for i, kind := range x.members {
+		if of.in.at(i) {
+			n += x.of.sizes[kind]
+		}
+	}
+	return n
+}
+
 // tell notes a crowd of another table, and whether its number is shown.
-func (x *crowds) tell(in []bool, event, shown bool) {
-	at := x.place(in, event)
+func (x *crowds) tell(name string, holds func(kind int32) bool, event, shown bool) {
+	at := x.place(name, holds, event)
 	if shown && !slices.Contains(x.told, at) {
 		x.told = append(x.told, at)
 	}
 }
 
-func (x *crowds) want(model, what string, in []bool) {
-	k := claim{model, what}
+func (x *crowds) want(k claim, name string, holds func(kind int32) bool) {
 	if _, asked := x.asked[k]; !asked {
-		x.asked[k] = x.place(in, what == claimEvents)
+		x.asked[k] = x.place(name, holds, k.what == claimEvents)
 		x.wanted = append(x.wanted, k)
 	}
 }
 
-// publishedCrowds reads the numbers of whole sets out of the tables as they will
-// be released.
-func (c *checker) publishedCrowds() *crowds {
+// publishedCrowds reads the numbers of whole sets out of the tables as they will be
+// released. The claims of models come first, before the crowds are read for another
+// purpose: people are told apart by them too.
+func (c *checker) publishedCrowds(claims ...sought) *crowds {
 	if c.named != nil {
 		return c.named
 	}
-	x := c.newCrowds(nil)
+	k := c.newKinds()
+	for _, s := range claims {
+		if !k.tells(s.fact()) {
+			if in := s.in(); in != nil {
+				k.addFlag(s.fact(), func(i int) bool { return in[i] })
+			}
+		}
+	}
+	k.count(c.People)
+	x := c.newCrowds(k, k.everybody())
 	c.named = x
 	c.eachReleased(func(f *schema.Frame, row int) {
 		if f.Table.Name == flowTable {
@@ -96,21 +129,34 @@ func (c *checker) publishedCrowds() *crowds {
 			x.readRow(f, row, g)
 		}
 	})
+	for _, s := range claims {
+		if k.tells(s.fact()) {
+			x.want(s.claim, s.fact(), k.flag(s.fact()))
+		}
+	}
 	return x
 }
 
+// sought is a claim with those who are in it, by person; nil where nobody can tell.
+type sought struct {
+	claim
+	in func() []bool
+}
+
+func (s sought) fact() string { return "claim\x00" + s.model + "\x00" + s.what }
+
 // newCrowds are those that the sets themselves name.
-func (c *checker) newCrowds(within flags) *crowds {
-	x := &crowds{c: c, within: within, index: map[string]int{}, read: map[string]bool{}, asked: map[claim]int{}}
+func (c *checker) newCrowds(k *kinds, members []int32) *crowds {
+	x := &crowds{c: c, of: k, members: members, named: map[string]int{}, index: map[string]int{}, read: map[string]bool{}, asked: map[claim]int{}}
 	for s := range c.People.Sets {
-		x.place(c.People.In[s], false)
+		x.place(setFact(s), k.flag(setFact(s)), false)
 	}
 	return x
 }
 
 // whole reports a set that is not split.
 func (g group) whole() bool {
-	return g.beside == "" && !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
+	return !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
 }
 
 // eachReleased goes through the rows of the tables without models as they will be
@@ -132,17 +178,20 @@ func (c *checker) eachReleased(read func(f *schema.Frame, row int)) {
 
 func (x *crowds) readFlow(f *schema.Frame, row int) {
 	name, ok := strings.CutPrefix(f.TextAt(row, "stage"), setPrefix)
-	if set := slices.Index(x.c.People.Sets, name); ok && set >= 0 {
-		x.tell(x.c.People.In[set], false, !f.Missing(row, "out"))
-		if reason := f.TextAt(row, "reason"); reason != "" && reason != otherReasons && !f.Missing(row, "n") {
-			if left := x.c.leavers(name, reason); left == nil {
-				return
-			} else if x.levels {
-				x.want(reason+"\x00"+name, claimReason, left)
-			} else {
-				x.tell(left, false, true)
-			}
-		}
+	set := slices.Index(x.c.People.Sets, name)
+	if !ok || set < 0 {
+		return
+	}
+	x.tell(setFact(set), x.of.flag(setFact(set)), false, !f.Missing(row, "out"))
+	reason, fact := f.TextAt(row, "reason"), factReason+name
+	if reason == "" || reason == otherReasons || f.Missing(row, "n") || !x.of.hasText(fact, reason) {
+		return
+	}
+	left := x.of.text(fact, func(text string) bool { return text == reason })
+	if crowd := fact + "\x00" + reason; x.levels {
+		x.want(claim{reason + "\x00" + name, claimReason}, crowd, left)
+	} else {
+		x.tell(crowd, left, false, true)
 	}
 }
 
@@ -160,40 +209,34 @@ func (x *crowds) readRow(f *schema.Frame, row int, g group) {
 	} else {
 		x.read[key] = true
 	}
-	base := x.c.People.In[g.set]
-	v, known := x.c.variable(name)
-	if levelled {
-		if label, ok := x.c.labels(name); ok {
-			in := where(base, func(i int) bool { return label(i) == level || label(i) == "" && level == missingLevel })
-			switch {
-			case x.levels && given && level != missingLevel && !x.c.splits(g, name):
-				x.want(levelKey(name, level, g), claimLevel, in)
-			default:
-				x.tell(in, false, given)
-			}
+	set := setFact(g.set)
+	base := x.of.flag(set)
+	_, known := x.c.variable(name)
+	if _, told := x.c.labels(name); levelled && told {
+		crowd := set + "\x00" + factLevel + name + "\x00" + level
+		in := both(base, x.of.text(factLevel+name, func(text string) bool { return text == level || text == "" && level == missingLevel }))
+		switch {
+		case x.levels && given && level != missingLevel && !x.c.splits(g, name):
+			x.want(claim{levelKey(name, level, g), claimLevel}, crowd, in)
+		default:
+			x.tell(crowd, in, false, given)
 		}
 	}
 	if !known {
 		return
 	}
-	present := where(base, v.present.at)
-	x.tell(present, false, shown)
-	x.tell(where(base, func(i int) bool { return !v.present.at(i) }), false, some)
-	x.tell(base, false, shown && some)
+	has := x.of.flag(factPresent + name)
+	crowd, present := set+"\x00"+factPresent+name, both(base, has)
+	x.tell(crowd, present, false, shown)
+	x.tell(crowd+"\x00not", both(base, not(has)), false, some)
+	x.tell(set, base, false, shown && some)
 	if !share {
 		return
 	}
-	if _, beyond, ok := x.c.thresholdOf(f, row); ok && beyond != nil {
-		rows := x.c.People.Rows
-		x.tell(where(present, func(i int) bool { return beyond(rows[i]) }), true, shown && given)
-		x.tell(where(present, func(i int) bool { return !beyond(rows[i]) }), true, shown && given)
+	if t, beyond, ok := x.c.thresholdOf(f, row); ok && beyond != nil {
+		side := x.of.flag(beyondFact(t))
+		crowd += "\x00" + beyondFact(t)
+		x.tell(crowd, both(present, side), true, shown && given)
+		x.tell(crowd+"\x00not", both(present, not(side)), true, shown && given)
 	}
-}
-
-func where(base []bool, holds func(i int) bool) []bool {
-	out := make([]bool, len(base))
-	for i, in := range base {
-		out[i] = in && holds(i)
-	}
-	return out
 }

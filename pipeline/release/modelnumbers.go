@@ -16,11 +16,11 @@ import (
 
 // tellModels decides on the numbers of the models.
 func (c *checker) tellModels(tables []*schema.Frame) {
-	x := c.publishedCrowds()
+	var claims []sought
 	for _, f := range tables {
 		for row := range f.N {
 			if s := c.models[modelKey(f, row)]; s != nil && !s.counts {
-				x.want(modelKey(f, row), claimPeople, s.rows)
+				claims = append(claims, sought{claim{modelKey(f, row), claimPeople}, func() []bool { return s.rows }})
 			}
 		}
 	}
@@ -33,18 +33,14 @@ func (c *checker) tellModels(tables []*schema.Frame) {
 			}
 			switch f.TextAt(row, "statistic") {
 			case "events":
-				if events := c.eventsOf(s); events != nil {
-					x.want(key, claimEvents, events)
-				}
+				claims = append(claims, sought{claim{key, claimEvents}, func() []bool { return c.eventsOf(s) }})
 			case "missing":
 				term := f.TextAt(row, "term")
-				if in := c.lacking(s, term); in != nil {
-					x.want(key, term, in)
-				}
+				claims = append(claims, sought{claim{key, term}, func() []bool { return c.lacking(s, term) }})
 			}
 		}
 	}
-	for k := range x.refused() {
+	for k := range c.publishedCrowds(claims...).refused() {
 		s := c.models[k.model]
 		switch k.what {
 		case claimPeople:
@@ -92,4 +88,12 @@ func (c *checker) lacking(s *sampled, column string) []bool {
 	return where(s.among, func(i int) bool {
 		return !v.present.at(i) || asked && !v.numeric && levelled && label(i) == unknownAnswer
 	})
+}
+
+func where(base []bool, holds func(i int) bool) []bool {
+	out := make([]bool, len(base))
+	for i, in := range base {
+		out[i] = in && holds(i)
+	}
+	return out
 }

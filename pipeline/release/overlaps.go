@@ -19,9 +19,10 @@ func (c *checker) overlaps() error {
 		return nil
 	}
 	for {
+		k := c.newKinds().count(c.People)
 		var levels []string
 		reason := ""
-		for _, x := range c.levelCrowds() {
+		for _, x := range c.levelCrowds(k) {
 			refused := x.refused()
 			for _, k := range x.wanted {
 				switch {
@@ -51,13 +52,13 @@ func (c *checker) overlaps() error {
 
 // levelCrowds reads what the tables tell of each stratum, with the levels and the
 // reasons wanted.
-func (c *checker) levelCrowds() []*crowds {
+func (c *checker) levelCrowds(of *kinds) []*crowds {
 	strata := map[string]*crowds{}
 	at := func(labels []string) *crowds {
 		key := strings.Join(labels, "\x00")
 		x, known := strata[key]
 		if !known {
-			x = c.newCrowds(c.inStratum(labels))
+			x = c.newCrowds(of, c.inStratum(of, labels))
 			x.levels = true
 			strata[key] = x
 		}
@@ -93,54 +94,52 @@ func (c *checker) levelCrowds() []*crowds {
 	return list
 }
 
-// inStratum are the people with some labels; nil for everybody.
-func (c *checker) inStratum(labels []string) flags {
+// inStratum lists the kinds of people with some labels.
+func (c *checker) inStratum(of *kinds, labels []string) []int32 {
 	g := group{labels: labels}
 	if g.whole() {
-		return nil
+		return of.everybody()
 	}
-	in := make(flags, (len(c.People.Rows)+63)/64)
 	classes, ok := c.layout.classes(g)
 	if !ok {
-		return in // labels that no analysed person has
+		return nil // labels that no analysed person has
 	}
 	inside := make([]bool, len(c.layout.at))
 	for _, a := range c.layout.within(classes) {
 		inside[a] = true
 	}
-	for i, a := range c.layout.atomOf {
+	var in []int32
+	for kind, a := range of.fact(factAtom) {
 		if inside[a] {
-			in[i>>6] |= 1 << (i & 63)
+			in = append(in, int32(kind))
 		}
 	}
 	return in
 }
 
-// leavers are those whom the flow counts at a set for a reason: the first rule that
-// they fail. Nil where no rule of the set gives it.
-func (c *checker) leavers(set, reason string) []bool {
-	rest := slices.Repeat([]bool{true}, len(c.People.Rows))
-	left := make([]bool, len(rest))
-	named := false
+// reasonToLeave tells why the flow counts a person among those who leave at a set: the
+// first rule that they fail; "" where they fail none. Nil where the set has no rule, or
+// one about a column that the table does not have.
+func (c *checker) reasonToLeave(set string) func(i int) string {
+	var rules []func(i int) string
 	for _, rule := range c.Settings.Analysis.Sets[set] {
 		unmet := c.unmet(rule)
 		if unmet == nil {
 			return nil
 		}
-		for i, in := range rest {
-			if !in {
-				continue
-			}
-			why := unmet(i)
-			rest[i] = why == ""
-			left[i] = why == reason
-			named = named || left[i]
-		}
+		rules = append(rules, unmet)
 	}
-	if !named {
+	if rules == nil {
 		return nil
 	}
-	return left
+	return func(i int) string {
+		for _, unmet := range rules {
+			if why := unmet(i); why != "" {
+				return why
+			}
+		}
+		return ""
+	}
 }
 
 // unmet tells why a person does not meet a rule, "" who does; nil where the table

@@ -9,14 +9,10 @@ import (
 
 // pieces numbers the finest groups of people that the crowds tell apart.
 func (x *crowds) pieces() (of []int32, sizes []int) {
-	of = make([]int32, len(x.c.People.Rows))
+	of = make([]int32, len(x.members))
 	index := map[string]int{}
 	key := make([]byte, (len(x.list)+7)/8)
-	for i := range x.c.People.Rows {
-		if !x.within.at(i) {
-			of[i] = -1
-			continue
-		}
+	for i, kind := range x.members {
 		clear(key)
 		for k := range x.list {
 			if x.list[k].in.at(i) {
@@ -30,7 +26,7 @@ func (x *crowds) pieces() (of []int32, sizes []int) {
 			sizes = append(sizes, 0)
 		}
 		of[i] = int32(at)
-		sizes[at] += x.c.People.times(i)
+		sizes[at] += x.of.sizes[kind]
 	}
 	return of, sizes
 }
