@@ -79,9 +79,12 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 			persons.Replicates = append(persons.Replicates, report.Pairs(p))
 		}
 	}
-	persons.Residuals, persons.Agreement = results.Residuals, results.Agreement
 	if err := o.addNew(results.Issues); err != nil {
 		return err
+	}
+	persons.Agreement = results.Agreement
+	persons.Residuals = func(yield func(report.ModelResiduals) bool) {
+		results.Residuals.Models()(func(m tabulate.ModelResiduals) bool { return yield(report.ModelResiduals(m)) })
 	}
 	o.summary = results.Summary
 	sensitivity, seeds := tabulate.Sensitivity(measured, o.manifest.Settings, combineReadings)
@@ -90,10 +93,8 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	if err := measured.Err(); err != nil {
 		return err
 	}
-	for _, f := range slices.Concat(results.Frames(), results.Restricted(), append(aside, sensitivity)) {
-		if err := o.write(f); err != nil {
-			return err
-		}
+	if err := o.writeStatistics(results, append(aside, sensitivity)); err != nil {
+		return err
 	}
 	if err := o.illustratePersons(persons); err != nil {
 		return err
@@ -106,6 +107,28 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	}
 	departures, quality := tabulate.UsedVisits(visits)
 	return o.release(visits, results, sensitivity, departures, quality)
+}
+
+// writeStatistics writes the tables of statistics, those of single persons among
+// them, and what stands aside.
+func (o *output) writeStatistics(results tabulate.Results, aside []*schema.Frame) error {
+	for _, f := range results.Frames() {
+		if err := o.write(f); err != nil {
+			return err
+		}
+	}
+	t := schema.ResidualsTable()
+	residuals, err := writePieces(o.results, tablePath(t.Name), t, results.Residuals.Each, o.tableMeta)
+	if err != nil {
+		return err
+	}
+	o.manifest.Outputs = append(o.manifest.Outputs, residuals)
+	for _, f := range slices.Concat(results.Restricted(), aside) {
+		if err := o.write(f); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // personFigures is where figures of single persons stand: with the restricted

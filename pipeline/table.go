@@ -74,12 +74,17 @@ func (t *openTable) abandon() { t.pending.Abort() }
 
 // writeTable writes a whole frame as one table.
 func writeTable(results *store.Folder, path string, f *schema.Frame, meta map[string]string) (schema.Output, error) {
-	t, err := createTable(results, path, f.Table, meta)
+	return writePieces(results, path, f.Table, func(append func(*schema.Frame) error) error { return append(f) }, meta)
+}
+
+// writePieces writes a table whose rows come some at a time.
+func writePieces(results *store.Folder, path string, table schema.Table, each func(append func(*schema.Frame) error) error, meta map[string]string) (schema.Output, error) {
+	t, err := createTable(results, path, table, meta)
 	if err != nil {
 		return schema.Output{}, err
 	}
 	defer t.abandon()
-	if err := t.append(f); err != nil {
+	if err := each(t.append); err != nil {
 		return schema.Output{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return t.seal()

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 
@@ -13,9 +14,16 @@ import (
 // Persons is what figures of single persons are drawn from: person-level tables
 // and full statistics, which stay with the study.
 type Persons struct {
-	Residuals  *schema.Frame // of each declared model
-	Agreement  *schema.Frame // nil where nothing was measured twice
+	Residuals  iter.Seq[ModelResiduals] // of each declared model; nil: none
+	Agreement  *schema.Frame            // nil where nothing was measured twice
 	Replicates []Pairs
+}
+
+// ModelResiduals are the residuals of one model, by row.
+type ModelResiduals struct {
+	Set, Variable, Model                     string
+	Persons                                  int
+	Observed, Fitted, Residual, Standardised []float64 // Standardised: NaN where a row has none
 }
 
 // Pairs are two recordings of a visit, one pair per person.
@@ -86,47 +94,25 @@ func (p Persons) replicates() []Drawing {
 // residuals draws, for each model of a number, residuals over fitted values, and
 // the detrended normal quantiles of the standardised ones.
 func (p Persons) residuals() []Drawing {
-	f := p.Residuals
-	type key struct{ set, variable, model string }
-	rows := map[key][]int{}
-	var order []key
-	for row := range f.N {
-		k := key{f.TextAt(row, "set"), f.TextAt(row, "variable"), f.TextAt(row, "model")}
-		if rows[k] == nil {
-			order = append(order, k)
-		}
-		rows[k] = append(rows[k], row)
-	}
 	var list []Drawing
-	for _, k := range order {
-		fitted, residual, standardised := make([]float64, 0, len(rows[k])), make([]float64, 0, len(rows[k])), []float64(nil)
-		event := true
-		persons := map[string]bool{}
-		for _, row := range rows[k] {
-			persons[f.TextAt(row, "subject_id")] = true
-			fitted, residual = append(fitted, f.Number(row, "fitted")), append(residual, f.Number(row, "residual"))
-			if observed := f.Number(row, "observed"); observed != 0 && observed != 1 {
-				event = false
-			}
-			if z := f.Number(row, "standardised"); !math.IsNaN(z) {
-				standardised = append(standardised, z)
-			}
-		}
-		if event { // two lines of points tell nothing
+	for k := range p.Residuals {
+		if !slices.ContainsFunc(k.Observed, func(v float64) bool { return v != 0 && v != 1 }) { // two lines of points tell nothing
 			continue
 		}
+		fitted, residual := k.Fitted, k.Residual
+		standardised := slices.DeleteFunc(k.Standardised, math.IsNaN)
 		what := "persons"
-		if len(persons) < len(fitted) {
+		if k.Persons < len(fitted) {
 			what = "visits"
 		}
-		unit := unitOfName(k.variable)
+		unit := unitOfName(k.Variable)
 		title := fmt.Sprintf("n = %d %s", len(fitted), what)
-		about := fmt.Sprintf("Model “%s” of %s, analysis set %s", k.model, Label(k.variable, ""), k.set)
-		scatter := figure.Scatter{Name: fileName("residuals", k.variable, k.model), Title: about + ": residuals", Desc: "Residuals over fitted values, one point a row of the model.",
-			XLabel: "Fitted " + axisLabel(k.variable, unit), YLabel: "Observed less fitted (" + unit + ")",
+		about := fmt.Sprintf("Model “%s” of %s, analysis set %s", k.Model, Label(k.Variable, ""), k.Set)
+		scatter := figure.Scatter{Name: fileName("residuals", k.Variable, k.Model), Title: about + ": residuals", Desc: "Residuals over fitted values, one point a row of the model.",
+			XLabel: "Fitted " + axisLabel(k.Variable, unit), YLabel: "Observed less fitted (" + unit + ")",
 			Panels: []figure.Cloud{{Title: title, X: fitted, Y: residual, Levels: []figure.LevelLine{{At: 0, Label: "0", Main: true}}}}}
 		list = append(list, Drawing{scatter.Draw(), how(len(fitted), what) + " A funnel tells of unequal variance, a bow of a term that is missing."})
-		if d, ok := detrended(about, fileName("quantiles", k.variable, k.model), what, standardised); ok {
+		if d, ok := detrended(about, fileName("quantiles", k.Variable, k.Model), what, standardised); ok {
 			list = append(list, d)
 		}
 	}

@@ -225,7 +225,10 @@ func effectsAgainstR(t *testing.T, r Results, g golden) {
 
 func influenceAgainstR(t *testing.T, r Results, g golden) {
 	t.Helper()
-	f := r.Residuals
+	f := schema.NewFrame(schema.ResidualsTable(), 0)
+	if err := r.Residuals.Each(func(piece *schema.Frame) error { f.Append(piece); return nil }); err != nil {
+		t.Fatal(err)
+	}
 	for i := range 20 {
 		if f.TextAt(i, "model") != "hc3" {
 			t.Fatal("the residuals of the first model do not come first")

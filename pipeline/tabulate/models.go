@@ -15,7 +15,7 @@ type modeller struct {
 	sample      schema.WeightSettings // how the people were drawn
 	frame       *schema.Frame         // regression
 	effects     *schema.Frame
-	residuals   *schema.Frame
+	residuals   Residuals
 	traces      *schema.Frame
 	uncertainty schema.UncertaintySettings
 	study       string            // id, from which random numbers follow
@@ -25,20 +25,19 @@ type modeller struct {
 // ModelTables are what the declared models give beside their statistics.
 type ModelTables struct {
 	Effects   *schema.Frame // empty where every effect is a single number
-	Residuals *schema.Frame // single persons: restricted, never released
+	Residuals Residuals     // single persons: restricted, never released
 	Traces    *schema.Frame // of imputed values: restricted; empty where nothing was imputed
 
 	Seeds map[string]string // random streams by name, and what each was made from
 }
 
-// Restricted lists the tables of single persons, which are written and never
-// released.
+// Restricted lists the tables of single persons beside the residuals, which are
+// written and never released.
 func (m ModelTables) Restricted() []*schema.Frame {
-	frames := []*schema.Frame{m.Residuals}
 	if m.Traces != nil && m.Traces.N > 0 {
-		frames = append(frames, m.Traces)
+		return []*schema.Frame{m.Traces}
 	}
-	return frames
+	return nil
 }
 
 // frames lists the tables of statistics among them that have rows.
@@ -82,7 +81,7 @@ func newModeller(c *cohort, settings schema.Settings) *modeller {
 		traces:    schema.NewFrame(schema.ImputationTracesTable(), 0),
 		frame:     schema.NewFrame(schema.RegressionTable(), 0),
 		effects:   schema.NewFrame(schema.EffectsTable(), 0),
-		residuals: schema.NewFrame(schema.ResidualsTable(), 0),
+		residuals: Residuals{visits: c.frame},
 	}
 }
 

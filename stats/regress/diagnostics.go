@@ -18,30 +18,47 @@ type Influence struct {
 
 // Influence computes the measures of influence.
 func (f *Fit) Influence() Influence {
-	flat := newBlock(5, f.N)
-	m := Influence{flat[0], flat[1], flat[2], flat[3], flat[4]}
-	f.InfluenceInto(m)
+	flat := newBlock(4, f.N)
+	m := Influence{f.Leverages(), flat[0], flat[1], flat[2], flat[3]}
+	f.InfluenceScale().Measure(f.working, m.Leverage, f.weights, m)
 	return m
 }
 
-// InfluenceInto fills the slices of m, each as long as there are rows.
-func (f *Fit) InfluenceInto(m Influence) {
-	f.leveragesInto(m.Leverage)
-	df := float64(f.DF)
-	for i, h := range m.Leverage {
-		e := f.working[i]
-		if f.weights != nil {
-			e = float64(e * math.Sqrt(f.weights[i]))
+// InfluenceScale is what the measures of influence need of a fit beside residual
+// and leverage of their row.
+type InfluenceScale struct {
+	ResidualSD float64
+	DF, Rank   int
+}
+
+// InfluenceScale returns it; it holds nothing of the rows.
+func (f *Fit) InfluenceScale() InfluenceScale { return InfluenceScale{f.ResidualSD, f.DF, f.Rank} }
+
+// Measure computes the measures of some rows from their residuals, leverages and
+// weights (nil: all one) into the slices of m that are there; it leaves m.Leverage
+// alone.
+func (s InfluenceScale) Measure(residual, leverage, weights []float64, m Influence) {
+	df, rank := float64(s.DF), float64(s.Rank)
+	set := func(x []float64, i int, v float64) {
+		if x != nil {
+			x[i] = v
+		}
+	}
+	for i, h := range leverage {
+		e := residual[i]
+		if weights != nil {
+			e = float64(e * math.Sqrt(weights[i]))
 		}
 		if h > leverageOne {
 			e = math.NaN()
 		}
 		rest := 1 - h
-		s := e / (f.ResidualSD * math.Sqrt(rest))
-		m.Standardised[i] = s
-		m.Studentised[i] = s * math.Sqrt((df-1)/(df-float64(s*s)))
-		m.Cook[i] = float64(s*s) * (h / rest) / float64(f.Rank)
-		m.DFFITS[i] = m.Studentised[i] * math.Sqrt(h/rest)
+		standardised := e / (s.ResidualSD * math.Sqrt(rest))
+		studentised := standardised * math.Sqrt((df-1)/(df-float64(standardised*standardised)))
+		set(m.Standardised, i, standardised)
+		set(m.Studentised, i, studentised)
+		set(m.Cook, i, float64(standardised*standardised)*(h/rest)/rank)
+		set(m.DFFITS, i, studentised*math.Sqrt(h/rest))
 	}
 }
 

@@ -75,6 +75,9 @@ func (s stage) measure(task string, c columns) error {
 		if schema.AnyStructural(r.Issues) {
 			return "", fmt.Errorf("%s", r.Issues[0])
 		}
+		if err := r.Residuals.Each(func(*schema.Frame) error { return nil }); err != nil {
+			return "", err
+		}
 		return s.answer(r), nil
 	})
 }
