@@ -153,8 +153,8 @@ func (o *output) illustratePersons(p report.Persons) error {
 // Of so many rows a column is large and holds no pointers, so that collecting costs
 // little and waiting for it much.
 const (
-	manyRows   = 1 << 20
-	manyRowsGC = 20 // percent
+	manyRows   = 1 << 14
+	manyRowsGC = 25 // percent
 )
 
 func (o *output) countIssues() error {

@@ -58,7 +58,7 @@ func (l *loader) placeVisits() {
 		for j := range visits {
 			visits[j].subject, visits[j].line = 0, 0
 		}
-		sex := l.subjectCells[int(i)*len(l.subjectsTable.columns)+l.subjectsTable.column("sex")].Text
+		sex := l.ofSubject(i, l.subjectsTable.column("sex")).Text
 		l.study.Subjects = append(l.study.Subjects, Subject{ID: l.subjects[i].id, Sex: sex, Visits: visits})
 	}
 }

@@ -28,7 +28,9 @@ type loader struct {
 
 	subjects     []subjectRow
 	subjectAt    map[string]int32
-	subjectCells []Cell // subjects × columns of the subjects table
+	subjectCells []Cell // subjects × columns of the subjects table that a visit may carry
+	subjectCell  []int  // place of a column of the table among these; -1: not there
+	subjectWidth int    // how many there are
 	visits       []Visit
 	visitAt      map[visitKey]int32
 	carry        []carrier

@@ -2,7 +2,6 @@ package study
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -56,7 +55,8 @@ func (l *loader) readSubjects(t *tableReader) {
 	id, birth := t.column("subject_id"), t.column("birth_date")
 	found := map[string]bool{}
 	l.subjects = make([]subjectRow, 0, t.hint)
-	l.subjectCells = make([]Cell, 0, t.hint*len(t.columns))
+	l.planSubjectCells(t)
+	l.subjectCells = make([]Cell, 0, t.hint*l.subjectWidth)
 	for t.next() {
 		if l.gone(t, id) {
 			found[strings.Clone(t.raw(id))] = true
@@ -73,15 +73,15 @@ func (l *loader) readSubjects(t *tableReader) {
 		}
 		row := subjectRow{id: t.subjectID, line: int32(t.rows.line(0))}
 		for i := range t.columns {
-			switch i {
-			case id:
-				l.subjectCells = append(l.subjectCells, Cell{Number: math.NaN(), Text: row.id})
-			case birth:
-				born := t.cell(i)
-				row.birth, _ = time.Parse(time.DateOnly, born.Text) // zero where missing
-				l.subjectCells = append(l.subjectCells, born)
-			default:
-				l.subjectCells = append(l.subjectCells, t.cell(i))
+			if i == id {
+				continue
+			}
+			cell := t.cell(i)
+			if i == birth {
+				row.birth, _ = time.Parse(time.DateOnly, cell.Text) // zero where missing
+			}
+			if l.subjectCell[i] >= 0 {
+				l.subjectCells = append(l.subjectCells, cell)
 			}
 		}
 		l.subjectAt[row.id] = int32(len(l.subjects))
@@ -92,6 +92,24 @@ func (l *loader) readSubjects(t *tableReader) {
 		l.log.add(schema.Issue{Size: schema.SizeNote, File: t.file, Code: "withdrawn_not_found",
 			Message: fmt.Sprintf("%d of the withdrawn stand in no row", absent), Hint: "check that their ids are spelt as here"})
 	}
+}
+
+// planSubjectCells places the columns that the file has, and sex, which every visit
+// carries.
+func (l *loader) planSubjectCells(t *tableReader) {
+	l.subjectCell = make([]int, len(t.columns))
+	for i, c := range t.columns {
+		l.subjectCell[i] = -1
+		if c.Name == "sex" || c.at >= 0 && c.Name != "subject_id" && c.Name != "birth_date" {
+			l.subjectCell[i] = l.subjectWidth
+			l.subjectWidth++
+		}
+	}
+}
+
+// ofSubject returns a cell of a person, by its column of the subjects table.
+func (l *loader) ofSubject(person int32, column int) Cell {
+	return l.subjectCells[int(person)*l.subjectWidth+l.subjectCell[column]]
 }
 
 // duplicate reports a row whose key has stood before.

@@ -179,7 +179,7 @@ func (l *loader) carried(row []Cell, person int32) []Cell {
 			cells[i] = row[c.visit]
 		}
 		if c.subject >= 0 && isMissing(cells[i], c.column) {
-			cells[i] = l.subjectCells[int(person)*len(l.subjectsTable.columns)+c.subject]
+			cells[i] = l.ofSubject(person, c.subject)
 		}
 	}
 	for i, c := range l.carry {

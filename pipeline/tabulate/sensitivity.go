@@ -2,6 +2,7 @@ package tabulate
 
 import (
 	"errors"
+	"iter"
 	"math"
 	"slices"
 
@@ -41,7 +42,7 @@ func Sensitivity(measured Measured, settings schema.Settings, combine CuffRule) 
 	g := grid{measured: measured, settings: settings, combine: combine, frame: frame, seeds: seeds}
 	base := g.fit(variant{choice: "primary", visits: measured.Visits, model: primary})
 	g.write(base, base)
-	for _, v := range g.variants(primary) {
+	for v := range g.variants(primary) {
 		g.write(g.fit(v), base)
 	}
 	return frame, seeds
@@ -64,34 +65,33 @@ type answer struct {
 	term coefficient
 }
 
-// variants lists the declared choices in the order of the settings.
-func (g grid) variants(primary schema.Model) []variant {
+// variants makes the declared choices one after the other, in the order of the
+// settings: each may have columns of its own, which go when its model is fitted.
+func (g grid) variants(primary schema.Model) iter.Seq[variant] {
 	s := g.settings.Analysis.Sensitivity
-	var out []variant
-	add := func(choice, value string, change func(v *variant)) {
-		v := variant{choice: choice, value: value, visits: g.measured.Visits, model: primary}
-		change(&v)
-		out = append(out, v)
+	choices := []struct {
+		name   string
+		values []string
+		change func(v *variant)
+	}{
+		{"calibration", s.Calibration, func(v *variant) { v.visits, v.err = g.calibrated(primary.Outcome, v.value) }},
+		{"estimator", s.Estimator, func(v *variant) { v.visits, v.note, v.err = g.estimated(primary.Outcome, v.value) }},
+		{"cuff_rule", s.CuffRule, func(v *variant) { v.visits, v.note, v.err = g.recuffed(primary, v.value) }},
+		{"quality", s.Quality, func(v *variant) { v.keep, v.err = g.graded(v.value) }},
+		{"departures", s.Departures, func(v *variant) { v.keep, v.err = g.departed(v.value) }},
+		{"missing", s.Missing, func(v *variant) { v.model, v.err = otherwiseMissing(primary, v.value) }},
 	}
-	for _, value := range s.Calibration {
-		add("calibration", value, func(v *variant) { v.visits, v.err = g.calibrated(primary.Outcome, value) })
+	return func(yield func(variant) bool) {
+		for _, c := range choices {
+			for _, value := range c.values {
+				v := variant{choice: c.name, value: value, visits: g.measured.Visits, model: primary}
+				c.change(&v)
+				if !yield(v) {
+					return
+				}
+			}
+		}
 	}
-	for _, value := range s.Estimator {
-		add("estimator", value, func(v *variant) { v.visits, v.note, v.err = g.estimated(primary.Outcome, value) })
-	}
-	for _, value := range s.CuffRule {
-		add("cuff_rule", value, func(v *variant) { v.visits, v.note, v.err = g.recuffed(primary, value) })
-	}
-	for _, value := range s.Quality {
-		add("quality", value, func(v *variant) { v.keep, v.err = g.graded(value) })
-	}
-	for _, value := range s.Departures {
-		add("departures", value, func(v *variant) { v.keep, v.err = g.departed(value) })
-	}
-	for _, value := range s.Missing {
-		add("missing", value, func(v *variant) { v.model, v.err = otherwiseMissing(primary, value) })
-	}
-	return out
 }
 
 // otherwiseMissing is the model with another way of meeting missing values.
