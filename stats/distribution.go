@@ -2,6 +2,7 @@ package stats
 
 import (
 	"math"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -20,6 +21,13 @@ func NormalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 // distribution below z, to full relative precision in both tails.
 func NormalProbability(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
+// studentQuantile is a quantile of Student's t that was worked out.
+type studentQuantile struct{ p, degrees, t float64 }
+
+// lastStudent is the last one: the band of a curve asks for the same one at each of
+// its points, and the inverse of the incomplete beta function takes longest in it.
+var lastStudent atomic.Pointer[studentQuantile]
+
 // StudentQuantile returns the p-quantile of Student's t with the given degrees
 // of freedom, which need not be whole; NaN where degrees is not above zero.
 // From 1000 degrees of freedom on it is the expansion of Abramowitz and Stegun
@@ -29,7 +37,12 @@ func StudentQuantile(p, degrees float64) float64 {
 	case !(degrees > 0) || !(p > 0 && p < 1):
 		return math.NaN()
 	case degrees < manyDegrees:
-		return distuv.StudentsT{Sigma: 1, Nu: degrees}.Quantile(p)
+		last := lastStudent.Load()
+		if last == nil || last.p != p || last.degrees != degrees {
+			last = &studentQuantile{p, degrees, distuv.StudentsT{Sigma: 1, Nu: degrees}.Quantile(p)}
+			lastStudent.Store(last)
+		}
+		return last.t
 	}
 	x := NormalQuantile(p)
 	y := float64(x * x)

@@ -86,13 +86,17 @@ func sumRises(z, y []float64, w int) {
 		}
 		z[i] = sum
 	}
+	// What comes in and what goes out are put together first: each sum waits for
+	// one addition alone.
 	for i := w + 1; i < len(y); i++ {
-		if rise := y[i] - y[i-1]; rise > 0 {
-			sum += rise
+		in, out := y[i]-y[i-1], y[i-w]-y[i-w-1]
+		if !(in > 0) {
+			in = 0
 		}
-		if rise := y[i-w] - y[i-w-1]; rise > 0 {
-			sum -= rise
+		if !(out > 0) {
+			out = 0
 		}
+		sum += in - out
 		z[i] = sum
 	}
 }
@@ -200,9 +204,28 @@ func median(v []float64) float64 {
 	if n == 0 {
 		return math.NaN()
 	}
-	slices.Sort(v)
+	sort(v)
 	if n%2 == 1 {
 		return v[n/2]
 	}
 	return v[n/2-1]/2 + v[n/2]/2
+}
+
+// few is up to how many values sort moves one by one.
+const few = 12
+
+// sort sorts v, which holds no NaN. Most of what is sorted here are the five beats
+// around each beat.
+func sort(v []float64) {
+	if len(v) > few {
+		slices.Sort(v)
+		return
+	}
+	for i := 1; i < len(v); i++ {
+		x, k := v[i], i
+		for ; k > 0 && v[k-1] > x; k-- {
+			v[k] = v[k-1]
+		}
+		v[k] = x
+	}
 }
