@@ -19,9 +19,7 @@ type decayFit struct {
 func (d *decayFit) take(p *period, foot float64) {
 	n := int((d.to-d.from)/p.step) + 1
 	d.step, d.x, d.e = p.step, make([]float64, n), make([]float64, n)
-	for i := range d.x {
-		d.x[i] = p.at(foot + d.from + float64(i)*p.step)
-	}
+	p.from(foot+d.from, d.x)
 }
 
 // fit searches the rate on a logarithmic grid and then where the sum of squares
@@ -35,10 +33,11 @@ func (d *decayFit) fit(highest float64) bool {
 	step := math.Log(fastestDecay/slowestDecay) / (grid - 1)
 	best, at := math.Inf(1), 0
 	for i := range grid {
-		if sum := d.try(slowestDecay*math.Exp(float64(i)*step), highest); sum < best {
+		if sum := d.nearly(slowestDecay*math.Exp(float64(i)*step), highest); sum < best {
 			best, at = sum, i
 		}
 	}
+	best = d.try(slowestDecay*math.Exp(float64(at)*step), highest)
 	slope := func(u float64) float64 {
 		d.try(slowestDecay*math.Exp(u), highest)
 		return d.slope()
@@ -101,33 +100,49 @@ func crossing(f func(float64) float64, low, atLow, high, atHigh float64) float64
 	return last
 }
 
-// try fits asymptote and amplitude at a rate and returns the sum of squares.
-func (d *decayFit) try(rate, highest float64) float64 {
-	n := float64(len(d.x))
-	se, see, sx, sex := 0.0, 0.0, 0.0, 0.0
+// decaySums are what asymptote and amplitude at a rate follow from.
+type decaySums struct{ n, e, ee, x, ex float64 }
+
+// at fills the exponential of a rate and fits asymptote and amplitude.
+func (d *decayFit) at(rate, highest float64) decaySums {
+	s := decaySums{n: float64(len(d.x))}
 	e, fall := 1.0, math.Exp(-rate*d.step)
 	for i, x := range d.x {
 		d.e[i] = e
-		se += e
-		see += float64(e * e)
-		sx += x
-		sex += float64(e * x)
+		s.e += e
+		s.ee += float64(e * e)
+		s.x += x
+		s.ex += float64(e * x)
 		e *= fall
 	}
-	amplitude := (float64(n*sex) - float64(se*sx)) / (float64(n*see) - float64(se*se))
-	asymptote := (sx - float64(amplitude*se)) / n
+	amplitude := (float64(s.n*s.ex) - float64(s.e*s.x)) / (float64(s.n*s.ee) - float64(s.e*s.e))
+	asymptote := (s.x - float64(amplitude*s.e)) / s.n
 	d.bound = asymptote < 0 || asymptote > highest
 	if d.bound {
 		asymptote = min(max(asymptote, 0), highest)
-		amplitude = (sex - float64(asymptote*se)) / see
+		amplitude = (s.ex - float64(asymptote*s.e)) / s.ee
 	}
 	d.rate, d.asymptote, d.amplitude = rate, asymptote, amplitude
+	return s
+}
+
+// try fits asymptote and amplitude at a rate and returns the sum of squares.
+func (d *decayFit) try(rate, highest float64) float64 {
+	d.at(rate, highest)
 	sum := 0.0
 	for i, x := range d.x {
-		r := x - asymptote - float64(amplitude*d.e[i])
+		r := x - d.asymptote - float64(d.amplitude*d.e[i])
 		sum += float64(r * r)
 	}
 	return sum
+}
+
+// nearly returns the sum of squares at a rate less that of the wave about zero,
+// worked out from sums: it loses digits, and tells the rates of a grid apart.
+func (d *decayFit) nearly(rate, highest float64) float64 {
+	s := d.at(rate, highest)
+	a, b := d.asymptote, d.amplitude
+	return float64(a*(float64(s.n*a)-2*s.x)) + float64(b*(float64(b*s.ee)-2*s.ex)) + float64(2*a*float64(b*s.e))
 }
 
 // advance is one step of the reservoir at a systolic rate.

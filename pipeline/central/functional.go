@@ -28,21 +28,46 @@ func (f functional) behind(gains []complex128) functional {
 	return f
 }
 
-// derivative is the derivative of some order at a time, with the gain of the
+// moment is a time: cosine and sine of each harmonic there.
+type moment struct {
+	period   float64
+	cos, sin []float64
+}
+
+func momentAt(t, period float64, harmonics int) moment {
+	m := moment{period: period, cos: make([]float64, harmonics), sin: make([]float64, harmonics)}
+	for k := range m.cos {
+		m.sin[k], m.cos[k] = math.Sincos(2 * math.Pi * float64(k+1) / period * t)
+	}
+	return m
+}
+
+// derivative is the derivative of some order at the moment, with the gain of the
 // band limit where smooth is true; order 0 is the value.
-func derivative(t, period float64, order, harmonics int, smooth bool) functional {
-	f := functional{cos: make([]float64, harmonics), sin: make([]float64, harmonics)}
+func (m *moment) derivative(order int, smooth bool) functional {
+	f := functional{cos: make([]float64, len(m.cos)), sin: make([]float64, len(m.cos))}
 	if order == 0 {
 		f.mean = 1
 	}
 	for k := range f.cos {
-		hz := float64(k+1) / period
-		weight := math.Pow(2*math.Pi*hz, float64(order))
+		hz := float64(k+1) / m.period
+		weight := 1.0
+		for range order {
+			weight *= 2 * math.Pi * hz
+		}
 		if smooth {
 			weight *= RollOff(hz)
 		}
 		// Each derivative turns the phase by a quarter.
-		s, c := math.Sincos(float64(2*math.Pi*hz*t) + float64(order)*math.Pi/2)
+		c, s := m.cos[k], m.sin[k]
+		switch order % 4 {
+		case 1:
+			c, s = -s, c
+		case 2:
+			c, s = -c, -s
+		case 3:
+			c, s = s, -c
+		}
 		f.cos[k], f.sin[k] = float64(weight*c), float64(weight*s)
 	}
 	return f

@@ -53,13 +53,22 @@ func movingWindow(wave []float64, stepS float64, artery string) (from, highest f
 		sum += 0.5 * (wave[j] + wave[(j+1)%n])
 	}
 	highest = math.Inf(-1)
-	for i := range n {
-		c, d := wave[(i+whole)%n], wave[(i+whole+1)%n]
+	end := whole % n // of the whole steps
+	for i, a := range wave {
+		b := wave[0]
+		if i+1 < n {
+			b = wave[i+1]
+		}
+		c := wave[end]
+		if end++; end == n {
+			end = 0
+		}
+		d := wave[end]
 		rest := float64(part * (c + float64(0.5*part*(d-c))))
 		if average := (sum + rest) / steps; average > highest {
 			from, highest = float64(i)*stepS, average
 		}
-		sum += 0.5 * ((c + d) - (wave[i] + wave[(i+1)%n]))
+		sum += 0.5 * ((c + d) - (a + b))
 	}
 	return from, highest, true
 }

@@ -99,15 +99,37 @@ func (p *period) integral(from, duration float64) float64 {
 	sum := 0.0
 	at := first % n
 	for i := first; i <= last; i++ {
-		low, high := max(u-float64(i), 0), min(v-float64(i), 1)
 		a := p.wave[at]
 		if at++; at == n {
 			at = 0
 		}
 		b := p.wave[at]
+		if i > first && i < last {
+			sum += a + float64((b-a)*0.5)
+			continue
+		}
+		low, high := max(u-float64(i), 0), min(v-float64(i), 1)
 		sum += float64(a*(high-low)) + float64((b-a)*0.5*(float64(high*high)-float64(low*low)))
 	}
 	return sum * p.step
+}
+
+// from fills out with the wave from time t on, a sample every step.
+func (p *period) from(t float64, out []float64) {
+	n := len(p.wave)
+	u := p.wrap(t) / p.step
+	i := min(int(u), n-1)
+	u -= float64(i)
+	a, b, c := p.wave[(i+n-1)%n], p.wave[i], p.wave[(i+1)%n]
+	next := (i + 2) % n
+	for j := range out {
+		d := p.wave[next]
+		if next++; next == n {
+			next = 0
+		}
+		out[j] = cubicThrough(a, b, c, d, u)
+		a, b, c = b, c, d
+	}
 }
 
 // parabola returns where the parabola through three equidistant values has its

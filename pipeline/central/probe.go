@@ -37,12 +37,13 @@ func newProbe(w *Workspace, m *Indices, t Transfer, b Beat) *probe {
 	q.base.sbp, q.base.dbp = m.SBP, m.DBP
 	q.base.early, q.base.late, q.base.shoulder = m.EarlySystolic, m.LateSystolic, m.ShoulderMS/1000
 	q.base.ejection, q.base.systolic = m.EjectionMS/1000, m.SystolicIntegral
-	q.highest, _ = q.at(m.marks.highest, 0, false)
-	q.lowest, _ = q.at(m.marks.lowest, 0, false)
+	q.highest, _ = q.of(q.moment(m.marks.highest), 0, false)
+	q.lowest, _ = q.of(q.moment(m.marks.lowest), 0, false)
+	steepest := q.moment(m.marks.steepest)
 	var top float64
-	q.level, top = q.at(m.marks.steepest, 0, false)
+	q.level, top = q.of(steepest, 0, false)
 	q.rise = top - m.DBP
-	q.slope, _ = q.at(m.marks.steepest, 1, true)
+	q.slope, _ = q.of(steepest, 1, true)
 	q.marks(m)
 	return q
 }
@@ -55,10 +56,11 @@ func (q *probe) marks(m *Indices) {
 		if m.marks.shoulderIsPeak {
 			order = 1
 		}
-		q.shoulder, _ = q.at(at, 0, false)
-		_, q.shoulderSlope = q.at(at, 1, false)
-		q.turn, _ = q.at(at, order, true)
-		_, q.turnSlope = q.at(at, order+1, true)
+		shoulder := q.moment(at)
+		q.shoulder, _ = q.of(shoulder, 0, false)
+		_, q.shoulderSlope = q.of(shoulder, 1, false)
+		q.turn, _ = q.of(shoulder, order, true)
+		_, q.turnSlope = q.of(shoulder, order+1, true)
 	}
 	if at := m.FootS + m.EjectionMS/1000; !math.IsNaN(at) {
 		q.hasEnd = true
@@ -66,18 +68,24 @@ func (q *probe) marks(m *Indices) {
 		if m.marks.endIsValley {
 			order = 1
 		}
-		q.end, _ = q.at(at, order, !m.marks.endIsValley)
-		_, q.endSlope = q.at(at, order+1, !m.marks.endIsValley)
-		_, q.endLevel = q.at(at, 0, false)
-		_, q.footLvl = q.at(m.FootS, 0, false)
+		end := q.moment(at)
+		q.end, _ = q.of(end, order, !m.marks.endIsValley)
+		_, q.endSlope = q.of(end, order+1, !m.marks.endIsValley)
+		_, q.endLevel = q.of(end, 0, false)
+		_, q.footLvl = q.of(q.moment(m.FootS), 0, false)
 		q.systolic = integral(m.FootS, at, q.period, len(q.gains)).behind(q.gains)
 	}
 }
 
-// at returns a derivative of the aortic wave at a time as a functional of the
+func (q *probe) moment(t float64) *moment {
+	m := momentAt(t, q.period, len(q.gains))
+	return &m
+}
+
+// of returns a derivative of the aortic wave at a moment as a functional of the
 // peripheral one, and its value for the average.
-func (q *probe) at(t float64, order int, smooth bool) (functional, float64) {
-	f := derivative(t, q.period, order, len(q.gains), smooth)
+func (q *probe) of(m *moment, order int, smooth bool) (functional, float64) {
+	f := m.derivative(order, smooth)
 	value := f.of(&q.aortic)
 	return f.behind(q.gains), value
 }

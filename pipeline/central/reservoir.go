@@ -66,9 +66,7 @@ func MeasureReservoir(wave []float64, stepS float64, m *Indices) Reservoir {
 		return r
 	}
 	x := make([]float64, len(wave)) // the wave from its foot on
-	for j := range x {
-		x[j] = p.at(m.FootS + float64(j)*p.step)
-	}
+	p.from(m.FootS, x)
 	ks, ok := d.filling(x, p.step, m.DBP)
 	if !ok {
 		r.Notes = append(r.Notes, NoteReservoirNoFilling)
