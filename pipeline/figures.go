@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"slices"
@@ -12,6 +13,7 @@ import (
 
 	"tonocohort/pipeline/report"
 	"tonocohort/pipeline/store"
+	"tonocohort/schema"
 )
 
 // The forms in which figures are drawn.
@@ -31,20 +33,26 @@ func FigureForms() []string { return []string{FigurePNG, FigureSVG} }
 
 // FigureOptions says which figures are drawn, and how.
 type FigureOptions struct {
-	Names []string // of figures; nil: all
-	Form  string   // one of FigureForms
-	DPI   int      // of PNG: dots per inch
+	Names      []string // of figures; nil: all
+	Form       string   // one of FigureForms
+	DPI        int      // of PNG: dots per inch
+	Restricted bool     // also those that show single persons
 }
+
+// RestrictedFigures is the folder, in that of the figures, for those that show single
+// persons, so that nobody sends them along with the others.
+const RestrictedFigures = "restricted"
 
 // ErrInsideResults says that something would be written among sealed files.
 var ErrInsideResults = errors.New("inside the results, whose files are sealed: take another folder")
 
 // DrawFigures draws the figures of sealed results again, from their released
-// tables, and writes each to a file in outDir, over one of its name. A table that
-// is not as the manifest says is a *DifferenceError, a figure that is not there an
-// *UnknownNameError. It returns the names of the files.
+// tables, and writes each to a file in outDir, over one of its name; those of single
+// persons, where they are wanted, from the person-level tables into RestrictedFigures
+// in it. A table that is not as the manifest says is a *DifferenceError, a figure
+// that is not there an *UnknownNameError. It returns the names of the files.
 func DrawFigures(ctx context.Context, resultsDir, outDir string, o FigureOptions) ([]string, error) {
-	drawings, err := releasedFigures(resultsDir)
+	drawings, restricted, err := figuresOf(resultsDir, o.Restricted)
 	if err != nil {
 		return nil, err
 	}
@@ -54,19 +62,24 @@ func DrawFigures(ctx context.Context, resultsDir, outDir string, o FigureOptions
 	if within, err := inside(resultsDir, outDir); err != nil || within {
 		return nil, errors.Join(err, fmt.Errorf("%s is %w", outDir, ErrInsideResults))
 	}
-	if err := os.MkdirAll(outDir, 0o777); err != nil {
-		return nil, err
-	}
 	var names []string
 	for _, d := range drawings {
 		if err := ctx.Err(); err != nil {
 			return names, err
 		}
+		folder := ""
+		if slices.Contains(restricted, d.Name) {
+			folder = RestrictedFigures
+		}
+		dir := filepath.Join(outDir, folder)
+		if err := os.MkdirAll(dir, 0o777); err != nil {
+			return names, err
+		}
 		name := d.Name + "." + o.Form
-		if _, err := store.WriteAtomic(outDir, name, func(w io.Writer) error { return drawn(d, w, o) }); err != nil {
+		if _, err := store.WriteAtomic(dir, name, func(w io.Writer) error { return drawn(d, w, o) }); err != nil {
 			return names, fmt.Errorf("%s: %w", d.Name, err)
 		}
-		names = append(names, name)
+		names = append(names, filepath.Join(folder, name))
 	}
 	return names, nil
 }
@@ -78,9 +91,10 @@ func drawn(d report.Drawing, w io.Writer, o FigureOptions) error {
 	return d.File().WriteSVG(w)
 }
 
-// FigureNames are the figures of the release of sealed results.
-func FigureNames(resultsDir string) ([]string, error) {
-	drawings, err := releasedFigures(resultsDir)
+// FigureNames are the figures of the release of sealed results; with restricted, also
+// those of single persons.
+func FigureNames(resultsDir string, restricted bool) ([]string, error) {
+	drawings, _, err := figuresOf(resultsDir, restricted)
 	return namesOf(drawings), err
 }
 
@@ -92,16 +106,78 @@ func namesOf(drawings []report.Drawing) []string {
 	return names
 }
 
-// releasedFigures makes the figures from what the release holds.
-func releasedFigures(resultsDir string) ([]report.Drawing, error) {
+// figuresOf makes the figures of sealed results, and says which show single persons.
+func figuresOf(resultsDir string, restricted bool) (drawings []report.Drawing, persons []string, err error) {
 	s, err := openSource(resultsDir)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer s.root.Close()
 	if err := onlyWhole(resultsDir, s.manifest); err != nil {
+		return nil, nil, err
+	}
+	if drawings, err = s.releasedFigures(); err != nil || !restricted {
+		return drawings, nil, err
+	}
+	private, err := s.personFigures()
+	return append(drawings, private...), namesOf(private), err
+}
+
+// personFigures makes the figures of single persons from what stays with the study.
+func (s *source) personFigures() ([]report.Drawing, error) {
+	visits, done, err := s.lentVisits()
+	if err != nil {
 		return nil, err
 	}
+	defer done()
+	measured, closed, err := s.measured(visits)
+	if err != nil {
+		return nil, err
+	}
+	defer closed()
+	frames := map[string]*schema.Frame{}
+	for _, name := range []string{"residuals", "agreement"} {
+		if s.has(tablePath(name)) {
+			if frames[name], err = s.frame(name); err != nil {
+				return nil, err
+			}
+		}
+	}
+	persons := personsOf(measured, frames["agreement"], s.manifest.Settings.Analysis)
+	if f := frames["residuals"]; f != nil {
+		persons.Residuals = residualsOf(f)
+	}
+	if err := measured.Err(); err != nil {
+		return nil, err
+	}
+	return report.PersonFigures(persons), nil
+}
+
+// residualsOf takes the table of residuals apart by model.
+func residualsOf(f *schema.Frame) iter.Seq[report.ModelResiduals] {
+	return func(yield func(report.ModelResiduals) bool) {
+		name := func(row int) [3]string {
+			return [3]string{f.TextAt(row, "set"), f.TextAt(row, "variable"), f.TextAt(row, "model")}
+		}
+		observed, fitted, residual, standardised := f.Numbers("observed"), f.Numbers("fitted"), f.Numbers("residual"), f.Numbers("standardised")
+		for from := 0; from < f.N; {
+			to, persons := from, map[string]bool{}
+			for ; to < f.N && name(to) == name(from); to++ {
+				persons[f.TextAt(to, "subject_id")] = true
+			}
+			n := name(from)
+			m := report.ModelResiduals{Set: n[0], Variable: n[1], Model: n[2], Persons: len(persons), Observed: observed[from:to],
+				Fitted: fitted[from:to], Residual: residual[from:to], Standardised: slices.Clone(standardised[from:to])}
+			if !yield(m) {
+				return
+			}
+			from = to
+		}
+	}
+}
+
+// releasedFigures makes the figures from what the release holds.
+func (s *source) releasedFigures() ([]report.Drawing, error) {
 	source := report.Source{Settings: s.manifest.Settings, Build: s.manifest.Build}
 	for _, out := range s.manifest.Outputs {
 		if !strings.HasPrefix(out.Path, releaseFolder) || !strings.HasSuffix(out.Path, ".parquet") {

@@ -39,8 +39,8 @@ func (r Reach) names(file string) bool {
 		return r.Table == AllReleased
 	case file == issuesPath:
 		return r.Table == AllIssues
-	case strings.HasPrefix(file, personFigures): // drawn from residuals and replicates
-		return r.Table == AllStatistics || r.Table == "residuals" || r.Table == "agreement"
+	case strings.HasPrefix(file, personFigures): // drawn from visits, residuals and replicates
+		return slices.Contains([]string{AllStatistics, AllPersonTables, "subject_visits", "residuals", "agreement"}, r.Table)
 	case personLevel(file):
 		return r.Table == AllPersonTables || tablePath(r.Table) == file
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"os"
@@ -532,6 +533,34 @@ func TestPersonFiguresStayWithTheStudy(t *testing.T) {
 	if seen < 4 {
 		t.Errorf("%d figures of single persons", seen)
 	}
+	// The scatter over age shows everybody whom the table counts, by sign and name.
+	scatter, err := os.ReadFile(filepath.Join(results, "tables", "figures", "age_central_pp_mmhg.svg"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	visits, met, people, women := table(t, results, "subject_visits"), map[string]bool{}, 0, 0
+	for row := range visits.N {
+		id := visits.TextAt(row, "subject_id")
+		if met[id] || visits.TextAt(row, "status") != "used" {
+			continue
+		}
+		met[id] = true
+		if visits.Missing(row, "age_years") || visits.Missing(row, "central_pp_mmhg") {
+			continue
+		}
+		people++
+		if visits.TextAt(row, "sex") == "female" {
+			women++
+		}
+	}
+	if signs := bytes.Count(scatter, []byte("<circle")); signs != women+1 || women == 0 {
+		t.Errorf("%d circles, one of them in the legend, of %d women", signs, women)
+	}
+	for _, want := range []string{fmt.Sprintf("n = %d persons", people), fmt.Sprintf("Female, n = %d", women), "50 mmHg: outcome threshold, not a reference limit"} {
+		if !bytes.Contains(scatter, []byte(want)) {
+			t.Errorf("the scatter over age does not say %q", want)
+		}
+	}
 	agreement := table(t, results, "agreement")
 	for row := range agreement.N {
 		if agreement.TextAt(row, "variable") != "central_pp_mmhg" || agreement.TextAt(row, "comparison") != "replicates" || agreement.TextAt(row, "statistic") != "bias" {
@@ -544,5 +573,43 @@ func TestPersonFiguresStayWithTheStudy(t *testing.T) {
 		if n := bytes.Count(data, []byte("<circle")); float64(n) != agreement.Number(row, "n") {
 			t.Errorf("%d points of %g persons", n, agreement.Number(row, "n"))
 		}
+	}
+}
+
+// Figures of single persons are drawn again on request alone, into a folder of their
+// own, as the run drew them.
+func TestRestrictedFiguresStayApart(t *testing.T) {
+	results, out := filepath.Join(demoDir(t), "results"), t.TempDir()
+	draw := func(restricted bool) []string {
+		names, err := pipeline.DrawFigures(t.Context(), results, out, pipeline.FigureOptions{Form: pipeline.FigureSVG, Restricted: restricted})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return names
+	}
+	released, all := draw(false), draw(true)
+	mine, err := filepath.Glob(filepath.Join(results, "tables", "figures", "*.svg"))
+	if err != nil || len(mine) < 4 || len(all) != len(released)+len(mine) {
+		t.Fatalf("%d figures, %d without those of single persons, %d of these (%v)", len(all), len(released), len(mine), err)
+	}
+	for _, name := range released {
+		if strings.Contains(name, pipeline.RestrictedFigures) {
+			t.Errorf("%s was not asked for", name)
+		}
+	}
+	for _, file := range mine {
+		want, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := os.ReadFile(filepath.Join(out, pipeline.RestrictedFigures, filepath.Base(file)))
+		if err != nil || !bytes.Equal(got, want) {
+			t.Errorf("%s is drawn otherwise than the run drew it (%v)", filepath.Base(file), err)
+		}
+	}
+	_, err = pipeline.DrawFigures(t.Context(), results, out, pipeline.FigureOptions{Form: pipeline.FigureSVG, Names: []string{"age_central_pp_mmhg"}})
+	var unknown *pipeline.UnknownNameError
+	if !errors.As(err, &unknown) {
+		t.Errorf("without the request: %v", err)
 	}
 }

@@ -69,27 +69,23 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 	}
 	results.Flow = continued(before, results.Flow)
 	aside := []*schema.Frame{results.Precision, tabulate.Departures(visits)}
-	persons := report.Persons{}
 	if measured.Recordings != nil { // pooled studies have no recordings
 		drift, drifting := tabulate.Drift(measured, o.manifest.Settings.Privacy)
 		results.Issues = append(results.Issues, drifting...)
 		results.Agreement = tabulate.Agreement(measured, o.manifest.Settings.Analysis)
 		aside = append(aside, drift)
-		for _, p := range tabulate.Replicates(measured, o.manifest.Settings.Analysis) {
-			persons.Replicates = append(persons.Replicates, report.Pairs(p))
-		}
 	}
 	if err := o.addNew(results.Issues); err != nil {
 		return err
-	}
-	persons.Agreement = results.Agreement
-	persons.Residuals = func(yield func(report.ModelResiduals) bool) {
-		results.Residuals.Models()(func(m tabulate.ModelResiduals) bool { return yield(report.ModelResiduals(m)) })
 	}
 	o.summary = results.Summary
 	sensitivity, seeds := tabulate.Sensitivity(measured, o.manifest.Settings, combineReadings)
 	maps.Copy(o.manifest.Seeds, seeds)
 	maps.Copy(o.manifest.Seeds, results.Seeds)
+	persons := personsOf(measured, results.Agreement, o.manifest.Settings.Analysis)
+	persons.Residuals = func(yield func(report.ModelResiduals) bool) {
+		results.Residuals.Models()(func(m tabulate.ModelResiduals) bool { return yield(report.ModelResiduals(m)) })
+	}
 	if err := measured.Err(); err != nil {
 		return err
 	}
@@ -137,6 +133,18 @@ const personFigures = tablesFolder + figuresFolder
 
 // figuresFolder is that of figures, with the restricted tables and in a release.
 const figuresFolder = "figures/"
+
+// personsOf gathers what figures of single persons are drawn from, but for the
+// residuals.
+func personsOf(m tabulate.Measured, agreement *schema.Frame, plan schema.Analysis) report.Persons {
+	p := report.Persons{Agreement: agreement, Thresholds: plan.Threshold, ByAge: report.ByAge(tabulate.PulsePressureByAge(m.Visits, plan))}
+	if m.Recordings != nil {
+		for _, pairs := range tabulate.Replicates(m, plan) {
+			p.Replicates = append(p.Replicates, report.Pairs(pairs))
+		}
+	}
+	return p
+}
 
 // illustratePersons draws what stays with the study.
 func (o *output) illustratePersons(p report.Persons) error {

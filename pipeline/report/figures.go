@@ -248,7 +248,7 @@ func (b bands) draw(s Source) (Drawing, bool) {
 	unit := unitsOf(b.f)[b.variable]
 	c.YLabel = axisLabel(b.variable, unit)
 	if v, ok := s.Settings.Analysis.Threshold[b.variable]; ok {
-		c.Line, c.LineLabel = v, fmt.Sprintf("%s %s: outcome threshold, not a reference limit", plain(v), unit)
+		c.Line, c.LineLabel = v, thresholdLabel(v, unit)
 	}
 	c.Categories = slices.DeleteFunc(texts(b.f, b.across), func(l string) bool { return l == "all" })
 	levels := []string{"all"}
@@ -270,6 +270,11 @@ func (b bands) draw(s Source) (Drawing, bool) {
 	c.Title = fmt.Sprintf("%s by %s, analysis set %s", Label(b.variable, ""), strings.ToLower(Label(b.across, "")), b.set)
 	c.Desc = fmt.Sprintf("Mean with 95 %% confidence interval and 10th to 90th percentile in %d strata. The numbers stand in the table of summaries.", len(c.Categories)*len(c.Series))
 	return Drawing{c.Draw(), fmt.Sprintf("%s, analysis set %s. Marker: mean; thick bar: its 95 %% confidence interval; thin line: 10th to 90th percentile, where enough people lie beyond. n: people with a value; %s in place of a mean or of n: confidential, hidden by disclosure control, neither zero nor missing.", c.YLabel, b.set, Confidential)}, true
+}
+
+// thresholdLabel says of a line what it is, and what it is not.
+func thresholdLabel(at float64, unit string) string {
+	return fmt.Sprintf("%s %s: outcome threshold, not a reference limit", plain(at), unit)
 }
 
 // bandUnit is the unit in which bands of a column are cut.

@@ -17,6 +17,17 @@ type Persons struct {
 	Residuals  iter.Seq[ModelResiduals] // of each declared model; nil: none
 	Agreement  *schema.Frame            // nil where nothing was measured twice
 	Replicates []Pairs
+	ByAge      ByAge
+	Thresholds map[string]float64 // of outcomes, by variable
+}
+
+// ByAge is a variable of each person over age. Sex is a place in Sexes, −1 where it
+// was not recorded; numbers that are missing are NaN.
+type ByAge struct {
+	Variable, Unit string
+	Sexes          []string
+	Sex            []int8
+	Age, Value     []float64
 }
 
 // ModelResiduals are the residuals of one model, by row.
@@ -37,9 +48,9 @@ const personsMark = "RESTRICTED: shows single persons. Stays with the study; not
 
 // PersonFigures draws what only single persons show: how far replicates lie apart
 // over their size, and what the models leave of each person. Rows of a table are
-// points; nobody is named.
+// points; nobody is named. First of all stands the variable itself, over age.
 func PersonFigures(p Persons) []Drawing {
-	list := p.replicates()
+	list := append(p.byAge(), p.replicates()...)
 	if p.Residuals != nil {
 		list = append(list, p.residuals()...)
 	}

@@ -66,7 +66,7 @@ func (c Bands) Draw() *Figure {
 		categories = append(categories, lines)
 		tall = max(tall, len(lines))
 	}
-	top := f.legend(c, f.Width) + 8
+	top := f.legend(c.entries(f)) + 8
 	plot := top + 306 // lower edge of the panel
 	y := newAxis(c.values(), plot, top, false, 6)
 	f.beside(y, labels, f.Width-right, c.YLabel, true)
@@ -121,32 +121,49 @@ func (c Bands) values() []float64 {
 // threshold is the dash of a line that values are held to.
 var threshold = []float64{10, 3, 2, 3}
 
-// legend names each series by its very marker, and the line, in as many lines as
-// it takes; it returns its lower edge.
-func (f *Figure) legend(c Bands, width float64) float64 {
+// entries name each series by its very marker, and the line.
+func (c Bands) entries(f *Figure) []entry {
+	var list []entry
+	for i, s := range c.Series {
+		list = append(list, entry{s.Label, 19, func(x, y float64) { f.marker(x+8, y, 5, lookOf(i)) }})
+	}
+	if !math.IsNaN(c.Line) {
+		list = append(list, f.thresholdEntry(c.LineLabel))
+	}
+	return list
+}
+
+// entry is a sign and what it means.
+type entry struct {
+	text string
+	sign float64 // width that the sign takes
+	draw func(x, y float64)
+}
+
+func (f *Figure) thresholdEntry(text string) entry {
+	return entry{text, 34, func(x, y float64) { f.line(ink, 1.2, threshold, point{x + 2, y}, point{x + 28, y}) }}
+}
+
+// legend sets entries beside each other, in as many lines as they take, and returns
+// its lower edge.
+func (f *Figure) legend(list []entry) float64 {
 	x, y := 8.0, 18.0
-	entry := func(text string, sign float64, draw func(x float64)) {
-		lines := wrap(text, normal, width-16-sign, false)
-		if x > 8 && (len(lines) > 1 || x+sign+widthOf(text, normal, false) > width-8) {
+	for _, e := range list {
+		lines := wrap(e.text, normal, f.Width-16-e.sign, false)
+		if x > 8 && (len(lines) > 1 || x+e.sign+widthOf(e.text, normal, false) > f.Width-8) {
 			x, y = 8, y+20
 		}
-		draw(x)
+		e.draw(x, y)
 		for i, l := range lines {
 			if i > 0 {
 				y += forestLine
 			}
-			f.text(x+sign, y+4, l, normal, atStart)
+			f.text(x+e.sign, y+4, l, normal, atStart)
 		}
-		x += sign + widthOf(lines[len(lines)-1], normal, false) + 24
+		x += e.sign + widthOf(lines[len(lines)-1], normal, false) + 24
 		if len(lines) > 1 {
-			x = width // the next starts a line of its own
+			x = f.Width // the next starts a line of its own
 		}
-	}
-	for i, s := range c.Series {
-		entry(s.Label, 19, func(x float64) { f.marker(x+8, y, 5, lookOf(i)) })
-	}
-	if !math.IsNaN(c.Line) {
-		entry(c.LineLabel, 34, func(x float64) { f.line(ink, 1.2, threshold, point{x + 2, y}, point{x + 28, y}) })
 	}
 	return y + 8
 }

@@ -64,17 +64,18 @@ func charts(name func() string) []*Figure {
 		specification.Choices = append(specification.Choices, Choice{Label: "Calibration", Levels: []Level{{Label: name(), On: make([]bool, 24)}, {Label: name(), On: slices.Repeat([]bool{true}, 24)}}})
 	}
 	scatter := func(n, panels int) *Figure {
-		c := Scatter{Name: "scatter", Title: name(), Desc: name(), XLabel: "Fitted Central PP (mmHg)", YLabel: "Observed less fitted (mmHg)"}
+		series := []string{name(), name(), name(), name(), name()}
+		c := Scatter{Series: series[:panels], Name: "scatter", Title: name(), Desc: name(), XLabel: "Fitted Central PP (mmHg)", YLabel: "Observed less fitted (mmHg)"}
 		for range panels {
-			p := Cloud{Title: "n = 9", Levels: []LevelLine{{3, "upper limit", false}, {2.9, "bias", true}, {2.8, "lower limit", false}}}
+			p := Cloud{Title: "n = 9", Levels: []LevelLine{{At: 3, Label: "upper limit"}, {At: 2.9, Label: "bias", Main: true}, {At: 2.8, Label: "lower limit"}, {At: 1, Label: name(), Threshold: true}}}
 			for k := range n {
-				p.X, p.Y = append(p.X, float64(k%97)), append(p.Y, float64(k%89)/10)
+				p.X, p.Y, p.Of = append(p.X, float64(k%97)), append(p.Y, float64(k%89)/10), append(p.Of, int8(k%panels))
 			}
 			c.Panels = append(c.Panels, p)
 		}
 		return c.Draw()
 	}
-	return []*Figure{scatter(40, 2), scatter(MostPoints+1, 1), flow.Draw(), bands.Draw(), curves.Draw(), forest(true), forest(false), specification.Draw()}
+	return []*Figure{scatter(40, 2), scatter(40, 5), scatter(MostPoints+1, 1), flow.Draw(), bands.Draw(), curves.Draw(), forest(true), forest(false), specification.Draw()}
 }
 
 // turns gives the names one after the other.

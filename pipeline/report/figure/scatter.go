@@ -3,6 +3,7 @@ package figure
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // MostPoints is how many points of single persons are drawn one by one in a panel;
@@ -15,6 +16,7 @@ const MostPoints = 2000
 type Scatter struct {
 	Name, Title, Desc string
 	XLabel, YLabel    string
+	Series            []string // names of those that a panel tells apart, in the legend; nil: none
 	Panels            []Cloud
 }
 
@@ -22,15 +24,18 @@ type Scatter struct {
 type Cloud struct {
 	Title  string
 	X, Y   []float64
+	Of     []int8      // the series of each point; nil: all are alike
 	Lines  []Line      // over the points
 	Levels []LevelLine // from edge to edge
 }
 
-// LevelLine is a horizontal line with its label at the right.
+// LevelLine is a horizontal line with its label at the right; that of a threshold
+// stands in the legend, since it says at length what the threshold is not.
 type LevelLine struct {
-	At    float64
-	Label string
-	Main  bool
+	At        float64
+	Label     string
+	Main      bool
+	Threshold bool
 }
 
 // bins is how many squares an axis is cut into.
@@ -38,11 +43,20 @@ const bins = 48
 
 // Draw draws the panels.
 func (c Scatter) Draw() *Figure {
-	const left, top, bottom, between, height = 62.0, 34.0, 48.0, 20.0, 400.0
-	f := &Figure{Name: c.Name, Title: c.Title, Desc: c.Desc, Width: 720, Height: height}
-	if len(c.Panels) == 1 {
+	const left, bottom, between, plot = 62.0, 48.0, 20.0, 318.0
+	f := &Figure{Name: c.Name, Title: c.Title, Desc: c.Desc, Width: 720}
+	switch n := len(c.Panels); {
+	case n == 1:
 		f.Width = 560
+	case n > 2:
+		f.Width = 360 * float64(n)
 	}
+	top := 34.0
+	if entries := c.entries(f); len(entries) > 0 {
+		top += f.legend(entries) + 2
+	}
+	height := top + plot + bottom
+	f.Height = height
 	var xs, ys []float64
 	right := 14.0
 	for _, p := range c.Panels {
@@ -57,6 +71,9 @@ func (c Scatter) Draw() *Figure {
 		}
 		for _, l := range p.Levels {
 			ys = append(ys, l.At)
+			if l.Threshold {
+				continue
+			}
 			right = max(right, widthOf(l.Label, small, true)+9)
 		}
 	}
@@ -79,6 +96,41 @@ func (c Scatter) Draw() *Figure {
 	return f
 }
 
+// entries name the series by their very markers, and each threshold once.
+func (c Scatter) entries(f *Figure) []entry {
+	var list []entry
+	for i, name := range c.Series {
+		list = append(list, entry{name, 19, func(x, y float64) { f.point(x+8, y, int8(i)) }})
+	}
+	var named []string
+	for _, p := range c.Panels {
+		for _, l := range p.Levels {
+			if l.Threshold && !slices.Contains(named, l.Label) {
+				named = append(named, l.Label)
+				list = append(list, f.thresholdEntry(l.Label))
+			}
+		}
+	}
+	return list
+}
+
+// point draws a person of a series: signs that can be told apart where they lie over
+// each other.
+func (f *Figure) point(x, y float64, series int8) {
+	const r = 2.6
+	switch l := lookOf(int(series)); series % 4 {
+	case 0:
+		f.add(shape{kind: disc, points: []point{{x, y}}, radius: r, stroke: l.colour, width: 1.1})
+	case 1:
+		f.line(l.colour, 1.2, nil, point{x - r, y - r}, point{x + r, y + r})
+		f.line(l.colour, 1.2, nil, point{x - r, y + r}, point{x + r, y - r})
+	case 2:
+		f.area("", l.colour, 1.1, point{x, y - 1.3*r}, point{x + 1.3*r, y + r}, point{x - 1.3*r, y + r})
+	default:
+		f.area("", l.colour, 1.1, point{x - r, y - r}, point{x + r, y - r}, point{x + r, y + r}, point{x - r, y + r})
+	}
+}
+
 // cloud draws the points, or how many lie in each square.
 func (f *Figure) cloud(p Cloud, x, y axis) {
 	shown := 0
@@ -89,8 +141,12 @@ func (f *Figure) cloud(p Cloud, x, y axis) {
 	}
 	if shown <= MostPoints {
 		for i := range p.X {
-			if !math.IsNaN(p.X[i]) && !math.IsNaN(p.Y[i]) {
-				f.add(shape{kind: disc, points: []point{{x.at(p.X[i]), y.at(p.Y[i])}}, radius: 2, stroke: frame, width: 0.9})
+			switch at := (point{x.at(p.X[i]), y.at(p.Y[i])}); {
+			case math.IsNaN(p.X[i]) || math.IsNaN(p.Y[i]):
+			case p.Of != nil:
+				f.point(at.x, at.y, p.Of[i])
+			default:
+				f.add(shape{kind: disc, points: []point{at}, radius: 2, stroke: frame, width: 0.9})
 			}
 		}
 		return
@@ -120,7 +176,15 @@ func (f *Figure) cloud(p Cloud, x, y axis) {
 }
 
 // levels draws lines from edge to edge, their labels apart at the right.
-func (f *Figure) levels(list []LevelLine, x, y axis) {
+func (f *Figure) levels(levels []LevelLine, x, y axis) {
+	var list []LevelLine
+	for _, l := range levels {
+		if l.Threshold {
+			f.line(ink, 1.6, threshold, point{x.from, y.at(l.At)}, point{x.to, y.at(l.At)})
+			continue
+		}
+		list = append(list, l)
+	}
 	places := make([]float64, len(list))
 	for i, l := range list { // ascending places: the list comes from above
 		places[i] = y.at(l.At)

@@ -1,0 +1,46 @@
+package tabulate
+
+import (
+	"math"
+
+	"tonocohort/schema"
+)
+
+// ByAge is a variable of each person over age, one visit each. Sex is a place in
+// Sexes, −1 where it was not recorded; numbers that are missing are NaN.
+type ByAge struct {
+	Variable, Unit string
+	Sexes          []string
+	Sex            []int8
+	Age, Value     []float64
+}
+
+// PulsePressureByAge is the central pulse pressure of everybody who is analysed, at
+// the visit that the plan keeps; where it keeps all, at a person's first. Without
+// ages there is nothing.
+func PulsePressureByAge(visits *schema.Frame, plan schema.Analysis) ByAge {
+	const variable = "central_pp_mmhg"
+	b := ByAge{Variable: variable, Unit: visits.Column(variable).Unit}
+	if !visits.Has("age_years") {
+		return b
+	}
+	if plan.Visit == allVisits {
+		plan.Visit = firstVisit
+	}
+	c := newCohort(visits, plan, newFlow(), &reporter{})
+	ages, values := visits.Numbers("age_years"), visits.Numbers(variable)
+	sex := factor{}
+	if visits.Has("sex") {
+		sex = c.factor("sex")
+		b.Sexes = sex.levels
+	}
+	n := len(c.rows)
+	b.Sex, b.Age, b.Value = make([]int8, n), make([]float64, n), make([]float64, n)
+	for i, row := range c.rows {
+		b.Sex[i], b.Age[i], b.Value[i] = -1, ages[row], values[row]
+		if sex.code != nil && sex.code[row] <= math.MaxInt8 {
+			b.Sex[i] = int8(sex.code[row])
+		}
+	}
+	return b
+}
