@@ -138,7 +138,10 @@ func (d *disguise) recording(subject string, r *study.Recording, dates *dates) {
 func (d *disguise) issue(i schema.Issue) schema.Issue {
 	i.SubjectID, i.RecordingID = d.id(kindSubject, i.SubjectID), d.id(kindRecording, i.RecordingID)
 	if d.hidesCells() {
-		i.Value, i.Hint = "", ""
+		i.Value = ""
+		if i.Size != schema.SizeNote { // a note is about a table as a whole: its hint quotes no cell
+			i.Hint = ""
+		}
 		if i.Code == study.UnusedColumns {
 			i.Message = "columns that are not used" // their names may be anything
 		}
