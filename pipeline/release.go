@@ -26,10 +26,10 @@ func (e *ErrDisclosure) Error() string {
 // release writes what may leave the study: what the rules of disclosure control
 // leave of the statistics, and where they come from, by digests alone. Which rule
 // hid what in which row stays with the study.
-func (o *output) release(visits *schema.Frame, results tabulate.Results, apart ...*schema.Frame) error {
+func (o *output) release(visits, recordings *schema.Frame, results tabulate.Results, apart ...*schema.Frame) error {
 	settings := o.manifest.Settings
 	checked, err := release.Check(release.Input{
-		Tables: results.Frames(), Apart: apart, Visits: visits, People: release.People(results.People), Settings: settings, Own: o.own,
+		Tables: results.Frames(), Apart: apart, Visits: visits, Recordings: recordings, People: release.People(results.People), Settings: settings, Own: o.own,
 	})
 	if err != nil {
 		return err

@@ -102,7 +102,7 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		return err
 	}
 	departures, quality := tabulate.UsedVisits(visits)
-	return o.release(visits, results, sensitivity, departures, quality)
+	return o.release(visits, measured.Recordings, results, sensitivity, departures, quality)
 }
 
 // writeStatistics writes the tables of statistics, those of single persons among

@@ -64,7 +64,11 @@ func (c *checker) releaseVisits(rows []*row) {
 		}
 	}
 	for _, r := range rows {
-		if n := r.number("n"); !r.gone() && c.few(int(r.number("n_missing"))) {
+		n, missing := r.number("n"), int(r.number("n_missing"))
+		if r.gone() || missing == 0 {
+			continue
+		}
+		if _, _, without := c.personsOf(r, r.text("variable")); c.few(missing) || c.few(without) {
 			r.hideCounts(ruleMissing)
 			c.coarseBeside(r, n)
 		}
@@ -74,38 +78,52 @@ func (c *checker) releaseVisits(rows []*row) {
 // releaseSides hides a share with too few persons on one side; it reports whether
 // something is left.
 func (c *checker) releaseSides(r *row, variable string) bool {
+	in, out, _ := c.personsOf(r, variable)
+	if c.rules.Small(in) || c.rules.Small(out) {
+		r.hideAll(ruleSides)
+		return false
+	}
+	return true
+}
+
+// personsOf counts the persons on either side of a share of the used visits, and
+// those with a visit on neither.
+func (c *checker) personsOf(r *row, variable string) (in, out, without int) {
 	if c.person == nil {
 		c.person, c.persons = c.Visits.Numbered("subject_id")
 	}
 	var sides func(row int) (in, out bool)
 	if r.f.Table.Name == schema.QualityName {
 		grades := c.Visits.Labels("quality")
-		sides = func(row int) (bool, bool) { in := grades.At(row) == variable; return in, !in }
+		sides = func(row int) (bool, bool) {
+			grade := grades.At(row)
+			return grade == variable, grade != variable && grade != ""
+		}
 	} else {
 		sides = departed(c.Visits, variable)
 	}
-	seen := make([]uint8, c.persons) // 1: in, 2: out
-	in, out := 0, 0
+	const isIn, isOut, isNeither = 1, 2, 4
+	seen := make([]uint8, c.persons)
 	statuses := c.Visits.Labels("status")
 	for row, person := range c.person {
 		if statuses.At(row) != "used" {
 			continue
 		}
-		yes, no := sides(row)
-		if yes && seen[person]&1 == 0 {
-			seen[person] |= 1
-			in++
-		}
-		if no && seen[person]&2 == 0 {
-			seen[person] |= 2
-			out++
+		switch yes, no := sides(row); {
+		case yes:
+			seen[person] |= isIn
+		case no:
+			seen[person] |= isOut
+		default:
+			seen[person] |= isNeither
 		}
 	}
-	if c.rules.Small(in) || c.rules.Small(out) {
-		r.hideAll(ruleSides)
-		return false
+	for _, s := range seen {
+		in += int(s & isIn)
+		out += int(s & isOut / isOut)
+		without += int(s & isNeither / isNeither)
 	}
-	return true
+	return in, out, without
 }
 
 // departed tells whether a visit departed in what the variable names, or did not;

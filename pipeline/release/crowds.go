@@ -156,7 +156,7 @@ func (c *checker) newCrowds(k *kinds, members []int32) *crowds {
 
 // whole reports a set that is not split.
 func (g group) whole() bool {
-	return !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
+	return g.beside == "" && !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
 }
 
 // eachReleased goes through the rows of the tables without models as they will be

@@ -13,6 +13,7 @@ import (
 type loss struct {
 	reason string
 	n      int
+	of     heads
 }
 
 // stage is a stage of the participant flow: in = out + what it lost.
@@ -32,7 +33,7 @@ const otherReasons = "other reasons"
 // other, so that what is shown still adds up exactly.
 func (c *checker) releaseFlow(f *schema.Frame) *schema.Frame {
 	out := schema.NewFrame(schema.Released(f.Table), f.N)
-	for _, unit := range splitUnits(stagesOf(f)) {
+	for _, unit := range splitUnits(c.stagesOf(f)) {
 		chains := dropRepeats(splitChains(unit))
 		for _, chain := range chains {
 			c.hideSets(chain)
@@ -44,7 +45,7 @@ func (c *checker) releaseFlow(f *schema.Frame) *schema.Frame {
 	return out
 }
 
-func stagesOf(f *schema.Frame) []stage {
+func (c *checker) stagesOf(f *schema.Frame) []stage {
 	var stages []stage
 	last := math.NaN()
 	for row := range f.N {
@@ -55,7 +56,8 @@ func stagesOf(f *schema.Frame) []stage {
 		}
 		if n := int(f.Number(row, "n")); n > 0 {
 			s := &stages[len(stages)-1]
-			s.lost = append(s.lost, loss{f.TextAt(row, "reason"), n})
+			reason := f.TextAt(row, "reason")
+			s.lost = append(s.lost, loss{reason, n, c.whose(s.unit, s.name, reason)})
 		}
 	}
 	return stages
@@ -134,22 +136,22 @@ func (c *checker) mergeStages(chain []stage) []stage {
 	var out []stage
 	for i := len(chain) - 1; i >= 0; i-- {
 		s := chain[i]
-		for i > 0 && c.rules.Few(s.in-s.out) {
+		for i > 0 && c.fewOf(s.in-s.out, c.lostOf(s)) {
 			i--
-			s = joinStages(chain[i], s)
+			s = c.joinStages(chain[i], s)
 		}
 		out = append(out, s)
 	}
 	slices.Reverse(out)
 	// What is left is the first stage: it takes the next ones in.
-	for len(out) > 1 && c.rules.Few(out[0].in-out[0].out) {
-		out = append([]stage{joinStages(out[0], out[1])}, out[2:]...)
+	for len(out) > 1 && c.fewOf(out[0].in-out[0].out, c.lostOf(out[0])) {
+		out = append([]stage{c.joinStages(out[0], out[1])}, out[2:]...)
 	}
 	for i := range out {
 		s := &out[i]
-		few := c.rules.Few(s.in - s.out)
+		few := c.fewOf(s.in-s.out, c.lostOf(*s))
 		s.hideIn = s.hideIn || few || c.rules.Few(s.in)
-		s.hideOut = s.hideOut || c.rules.Few(s.out)
+		s.hideOut = s.hideOut || c.rules.Few(s.out) || c.fewOf(s.out, c.whose(s.unit, "", ""))
 		if s.hideIn || s.hideOut {
 			s.lost = nil
 		} else {
@@ -159,7 +161,7 @@ func (c *checker) mergeStages(chain []stage) []stage {
 	return out
 }
 
-func joinStages(a, b stage) stage {
+func (c *checker) joinStages(a, b stage) stage {
 	s := stage{unit: a.unit, name: a.name + "; " + b.name, in: a.in, out: b.out, merged: true, hideIn: a.hideIn, hideOut: b.hideOut}
 	for _, l := range append(slices.Clone(a.lost), b.lost...) {
 		k := slices.IndexFunc(s.lost, func(o loss) bool { return o.reason == l.reason })
@@ -168,6 +170,7 @@ func joinStages(a, b stage) stage {
 			continue
 		}
 		s.lost[k].n += l.n
+		s.lost[k].of = s.lost[k].of.join(l.of, c.rules.MinCell)
 	}
 	return s
 }
@@ -178,31 +181,47 @@ func joinStages(a, b stage) stage {
 func (c *checker) poolReasons(s *stage) []loss {
 	var kept []loss
 	pool, apart := 0, 0 // apart: of reasons that must not stand by themselves
+	var pooled, others heads
+	put := func(l loss, alone bool) {
+		if pool == 0 {
+			pooled = l.of
+		} else {
+			pooled = pooled.join(l.of, c.rules.MinCell)
+		}
+		if !alone && (pool == apart) {
+			others = l.of
+		} else if !alone {
+			others = others.join(l.of, c.rules.MinCell)
+		}
+		pool += l.n
+		if alone {
+			apart += l.n
+		}
+	}
 	for _, l := range s.lost {
 		switch {
 		case c.pooled[l.reason]:
-			pool += l.n
-			apart += l.n
-		case c.rules.Few(l.n):
-			pool += l.n
+			put(l, true)
+		case c.fewOf(l.n, l.of):
+			put(l, false)
 		default:
 			kept = append(kept, l)
 		}
 	}
-	for (c.rules.Few(pool) || apart > 0 && pool-apart < c.rules.MinCell) && len(kept) > 0 {
+	for (c.fewOf(pool, pooled) || apart > 0 && (pool-apart < c.rules.MinCell || c.fewOf(pool-apart, others))) && len(kept) > 0 {
 		least := 0
 		for k := range kept {
 			if kept[k].n <= kept[least].n {
 				least = k
 			}
 		}
-		pool += kept[least].n
+		put(kept[least], false)
 		kept = slices.Delete(kept, least, least+1)
 	}
 	slices.SortStableFunc(kept, func(a, b loss) int { return b.n - a.n })
 	if pool > 0 {
 		s.merged = true
-		kept = append(kept, loss{otherReasons, pool})
+		kept = append(kept, loss{otherReasons, pool, pooled})
 	}
 	return kept
 }

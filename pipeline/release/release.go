@@ -60,12 +60,13 @@ type People struct {
 
 // Input is what a release is made from.
 type Input struct {
-	Tables   []*schema.Frame // tables of statistics and the flow
-	Apart    []*schema.Frame // tables with rules of their own: sensitivity, departures and quality of the used visits
-	Visits   *schema.Frame   // the person-level table behind them
-	People   People
-	Settings schema.Settings
-	Own      []published.Set // published sets of the study's own, by the name of their file
+	Tables     []*schema.Frame // tables of statistics and the flow
+	Apart      []*schema.Frame // tables with rules of their own: sensitivity, departures and quality of the used visits
+	Visits     *schema.Frame   // the person-level table behind them
+	Recordings *schema.Frame   // the table of recordings; nil where there is none
+	People     People
+	Settings   schema.Settings
+	Own        []published.Set // published sets of the study's own, by the name of their file
 }
 
 // Output is what may leave the study.
@@ -117,12 +118,13 @@ type checker struct {
 	other       map[string]state    // by block and stratum of a table with people of its own
 	cache       map[string]variable
 	ages        map[string]ageRange
-	person      []int32         // by row of the visits, once it was asked for: number of the person
-	persons     int             // how many there are
-	pooled      map[string]bool // reasons of the flow that are not shown by themselves
-	near        map[string]bool // rows of tables with people of their own whose number tells few
-	references  map[string]bool // references of which the number of people is hidden
-	needs       map[string]need // by the name of a variable that is no column
+	person      []int32                     // by row of the visits, once it was asked for: number of the person
+	persons     int                         // how many there are
+	pooled      map[string]bool             // reasons of the flow that are not shown by themselves
+	heads       map[string]map[string]heads // by unit of the flow and reason
+	near        map[string]bool             // rows of tables with people of their own whose number tells few
+	references  map[string]bool             // references of which the number of people is hidden
+	needs       map[string]need             // by the name of a variable that is no column
 	sources     map[string]published.Set
 	comparisons map[string]group  // by what a row of the comparison is about
 	quoted      []string          // notes of published sets: their numbers are of no one here

@@ -34,7 +34,7 @@ type Need struct {
 func (m *Measured) Needs() []Need {
 	keys := []string{"subject_id", "visit_id", "recording_id"}
 	return []Need{
-		{Into: &m.Recordings, Table: only(schema.RecordingsTable(), slices.Concat(keys, []string{"status", "quality", "operator_id", "device_id", "recorded_at",
+		{Into: &m.Recordings, Table: only(schema.RecordingsTable(), slices.Concat(keys, []string{"status", "reason", "quality", "operator_id", "device_id", "recorded_at",
 			"unit", "duration_s", "wave_minimum", "wave_amplitude", "brachial_sbp_mmhg", "brachial_dbp_mmhg", "beats_found", "beats_used"}, repeatedVariables())...)},
 		{Into: &m.Estimates, Table: only(schema.EstimatesTable(), slices.Concat([]string{"recording_id", "method", "calibration", "primary"}, estimatedVariables())...)},
 		{Into: &m.Uncertainty, Table: only(schema.UncertaintyTable(), "recording_id", "value", "se_beats")},
