@@ -58,9 +58,15 @@ func Coded[T any](l Labels, code func(text string) T) []T {
 	out := make([]T, l.Len())
 	if l.codes == nil {
 		last, lastCode := "", code("")
+		before, beforeCode := last, lastCode // two texts often take turns
 		for row := range out {
 			if text := l.At(row); text != last {
-				last, lastCode = text, code(text)
+				textCode := beforeCode
+				if text != before {
+					textCode = code(text)
+				}
+				before, beforeCode = last, lastCode
+				last, lastCode = text, textCode
 			}
 			out[row] = lastCode
 		}

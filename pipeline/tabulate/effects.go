@@ -117,7 +117,7 @@ func (c curveWriter) held(name string) []setting {
 	var out []setting
 	if x, numeric := c.d.sample.numbers[name]; numeric {
 		sorted := slices.Clone(x)
-		slices.Sort(sorted)
+		sortNumbers(sorted, make([]float64, len(sorted)))
 		for _, p := range []float64{0.1, 0.5, 0.9} {
 			v := rounded(stats.Quantile(sorted, p, stats.MedianUnbiased))
 			if len(out) == 0 || out[len(out)-1].numbers[name] != v {

@@ -19,7 +19,7 @@ func rounded(v float64) float64 {
 // the median.
 func (c curveWriter) grid(name string) (grid []float64, reference float64) {
 	sorted := slices.Clone(c.d.sample.numbers[name])
-	slices.Sort(sorted)
+	sortNumbers(sorted, make([]float64, len(sorted)))
 	low, high := stats.Quantile(sorted, 0.025, stats.MedianUnbiased), stats.Quantile(sorted, 0.975, stats.MedianUnbiased)
 	middle := stats.Quantile(sorted, 0.5, stats.MedianUnbiased)
 	step := niceStep((high - low) / gridPoints)

@@ -73,8 +73,9 @@ func (r Residuals) Each(visit func(*schema.Frame) error) error {
 		}
 		for from := 0; from < len(f.residual); from += residualRows {
 			to := min(from+residualRows, len(f.residual))
-			frame.Clear()
-			frame.AddRows(to - from)
+			if from == 0 || to-from < frame.N {
+				f.start(frame, to-from)
+			}
 			f.fill(frame, from, to)
 			for name, labels := range map[string]schema.Labels{"subject_id": subjects, "visit_id": visits} {
 				cells := frame.Texts(name)
@@ -90,14 +91,20 @@ func (r Residuals) Each(visit func(*schema.Frame) error) error {
 	return nil
 }
 
-// fill fills all but the keys of the rows.
-func (f *fittedRows) fill(frame *schema.Frame, from, to int) {
+// start makes so many rows with what is the same in all of the model.
+func (f *fittedRows) start(frame *schema.Frame, rows int) {
+	frame.Clear()
+	frame.AddRows(rows)
 	for name, text := range map[string]string{"set": f.model.Set, "variable": f.model.Outcome, "model": f.model.Name, "note": f.note} {
 		cells := frame.Texts(name)
 		for i := range cells {
 			cells[i] = text
 		}
 	}
+}
+
+// fill fills in what differs, but for the keys.
+func (f *fittedRows) fill(frame *schema.Frame, from, to int) {
 	observed, residual, fitted := frame.Numbers("observed"), frame.Numbers("residual"), frame.Numbers("fitted")
 	copy(observed, f.observed[from:to])
 	copy(residual, f.residual[from:to])

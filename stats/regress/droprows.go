@@ -10,7 +10,7 @@ func (f *Model) dropRows() {
 	for i := range d.polynomials {
 		d.polynomials[i].x = nil
 	}
-	f.design, f.outcome, f.weights, f.working = &d, nil, nil, nil
+	f.design, f.outcome, f.weights, f.working, f.leverages = &d, nil, nil, nil, nil
 }
 
 // DropRows gives the memory of single rows back: residuals, outcome and design.

@@ -4,8 +4,10 @@ package regress
 // factor, with e adjusted as kind says, and the rows of leverage one.
 func (f *Model) heteroscedasticMeat(kind string) (meat [][]float64, ones []int) {
 	found := make([][]int, chunkCount(f.N))
+	known := make([]float64, f.N) // in passing: who asks for HC3 often asks for leverages, too
 	meat = f.weightedProducts(func(chunk, from int, leverage, e []float64) {
 		for i, h := range leverage {
+			known[from+i] = min(h, 1)
 			r := f.working[from+i]
 			square := float64(r * r)
 			if f.weights != nil {
@@ -24,6 +26,7 @@ func (f *Model) heteroscedasticMeat(kind string) (meat [][]float64, ones []int) 
 			e[i] = square
 		}
 	})
+	f.leverages = known
 	for _, rows := range found {
 		ones = append(ones, rows...)
 	}
@@ -110,14 +113,12 @@ func (f *Model) orthonormal() func(from, to int) (q [][]float64, leverage []floa
 }
 
 // Leverages returns the diagonal of the hat matrix: how much each outcome
-// counts in its own fitted value, from 0 to 1.
+// counts in its own fitted value, from 0 to 1. They are the fit's own.
 func (f *Model) Leverages() []float64 {
+	if f.leverages != nil {
+		return f.leverages
+	}
 	h := make([]float64, f.N)
-	f.leveragesInto(h)
-	return h
-}
-
-func (f *Model) leveragesInto(h []float64) {
 	f.eachBlock(func() func(chunk, from int, q [][]float64, leverage []float64) {
 		return func(_, from int, _ [][]float64, leverage []float64) {
 			for i, v := range leverage {
@@ -125,4 +126,6 @@ func (f *Model) leveragesInto(h []float64) {
 			}
 		}
 	})
+	f.leverages = h
+	return h
 }

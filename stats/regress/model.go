@@ -33,6 +33,7 @@ type Model struct {
 	transform   [][]float64    // user's columns × orthonormal coordinates: covariance = transform·M·transformᵀ
 	coordinates []doubleDouble // coefficients of the fitted columns
 	working     []float64      // residuals that make the scores
+	leverages   []float64      // once they are known
 }
 
 // decompose finds the triangle of the scaled columns and the outcome, the
