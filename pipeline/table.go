@@ -136,7 +136,7 @@ func readGroups(root *store.Root, path string, table schema.Table, visit func(*s
 }
 
 // lentMemory is what the columns of a lent table may take that are kept for whoever
-// asks for them again: all of 300,000 rows, and one of 30 million.
+// asks for them again: all of 30,000 rows, and one of 3 million.
 const lentMemory = 24 << 20
 
 // lendTable opens a table of a folder whose columns are read when they are asked

@@ -212,7 +212,7 @@ func (x *crowds) readRow(f *schema.Frame, row int, g group) {
 	set := setFact(g.set)
 	base := x.of.flag(set)
 	_, known := x.c.variable(name)
-	if _, told := x.c.labels(name); levelled && told {
+	if levelled && x.of.tells(factLevel+name) {
 		crowd := set + "\x00" + factLevel + name + "\x00" + level
 		in := both(base, x.of.text(factLevel+name, func(text string) bool { return text == level || text == "" && level == missingLevel }))
 		switch {

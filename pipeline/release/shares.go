@@ -58,8 +58,8 @@ func (c *checker) thresholdOf(f *schema.Frame, row int) (t threshold, beyond fun
 	if err != nil || !known || !v.numeric {
 		return t, nil, true
 	}
-	cells := c.numbers(v)
-	return t, func(row int32) bool { return cells[row] >= bound }, true
+	cells := c.lazyNumbers(v)
+	return t, func(row int32) bool { return cells()[row] >= bound }, true
 }
 
 // beyondPublished is the limit of a published mean and SD, or of an equation.
@@ -70,8 +70,8 @@ func (c *checker) beyondPublished(f *schema.Frame, row int, over bool, variable 
 		if !known || !v.numeric {
 			return "", nil
 		}
-		cells := c.numbers(v)
-		value, bound = func(row int32) float64 { return cells[row] }, f.Number(row, "published_estimate")
+		cells := c.lazyNumbers(v)
+		value, bound = func(row int32) float64 { return cells()[row] }, f.Number(row, "published_estimate")
 	} else if !over {
 		bound = -bound
 	}

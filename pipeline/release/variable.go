@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"hash/fnv"
 	"math"
+	"sync"
 )
 
 // variable is a column of the person-level table that some table describes.
@@ -46,6 +47,12 @@ func (c *checker) variable(name string) (variable, bool) {
 
 // numbers are the values of a variable by row; they are not kept.
 func (c *checker) numbers(v variable) []float64 { return c.Visits.Numbers(v.name) }
+
+// lazyNumbers are numbers that are read when they are first asked for, then held by
+// who asks.
+func (c *checker) lazyNumbers(v variable) func() []float64 {
+	return sync.OnceValue(func() []float64 { return c.numbers(v) })
+}
 
 func (c *checker) readVariable(name string) variable {
 	v := variable{name: name, known: true, counted: make([]int, len(c.layout.at))}

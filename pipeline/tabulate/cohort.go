@@ -30,7 +30,7 @@ func newCohort(f *schema.Frame, plan schema.Analysis, flow *flow, report *report
 	c := &cohort{frame: f, repeated: visitRule(plan) == allVisits}
 	c.subject, c.persons = f.Numbered("subject_id")
 	if f.Has("age_years") {
-		c.bands = bandsOf(f.Numbers("age_years"), plan.Age)
+		c.bands = bandsOf(f, plan.Age)
 	}
 	c.rows = c.visits(plan, flow, report)
 	c.weighting = c.newWeighting(plan.Weights)

@@ -197,6 +197,13 @@ func TestPercentileWithoutInterval(t *testing.T) {
 	}
 }
 
+// aged is a frame of one person.
+func aged(age float64) *schema.Frame {
+	f := schema.NewFrame(schema.Table{Columns: []schema.Column{{Name: "age_years", Kind: schema.Number}}}, 1)
+	f.SetNumber(f.AddRow(), "age_years", age)
+	return f
+}
+
 func TestAgeBands(t *testing.T) {
 	completed := schema.AgeSettings{CompletedYears: true, Bands: []float64{18, 30, 31, 40}}
 	exact := schema.AgeSettings{Bands: []float64{17.5, 30}}
@@ -209,7 +216,7 @@ func TestAgeBands(t *testing.T) {
 		{completed, 31, "31-39"}, {completed, 97, "40+"}, {completed, math.NaN(), ""},
 		{exact, 17.4, "<17.5"}, {exact, 17.5, "17.5-<30"}, {exact, 29.99, "17.5-<30"}, {exact, 30, "30+"},
 	} {
-		if got := bandsOf([]float64{c.age}, c.settings).label(0); got != c.want {
+		if got := bandsOf(aged(c.age), c.settings).label(0); got != c.want {
 			t.Errorf("age %g: band %q, want %q", c.age, got, c.want)
 		}
 	}

@@ -102,13 +102,13 @@ func Tables(visits *schema.Frame, settings schema.Settings, file, section string
 	c := newCohort(visits, plan, flow, &report)
 	sets := c.sets(plan, flow)
 	r.Further = further(c, plan, sets)
-	r.People = c.people(plan, sets)
 	r.Characteristics = characterise(c, plan, sets)
 	r.Summary = summarise(c, plan, sets)
 	c.rested()
 	r.Regression, r.ModelTables = fitModels(c, settings, sets)
 	r.Comparison = compare(c, settings, sets, own, &report)
 	r.CentileTables = fitCentiles(c, plan, sets)
+	r.People = c.people(plan, sets) // when all else that is by person has gone
 	r.Flow = flow.frame
 	r.Issues = append(r.Issues, report.issues...)
 	schema.SortIssues(r.Issues)
