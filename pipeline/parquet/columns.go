@@ -1,7 +1,6 @@
 package parquet
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"slices"
@@ -33,28 +32,77 @@ const (
 	sampleIs   = 3
 )
 
-// cells are the levels and the values that are not null. def is nil for a
-// key column, rep for a flat one.
+// cells are the levels and the values that are not null. A key column has no levels.
 type cells[T any] struct {
-	key      bool
-	def, rep []int16
-	values   []T
+	key    bool
+	levels levels
+	values []T
 }
+
+// levels are those of flat cells. Most columns have no null, or nothing else: they
+// need no more than their number.
+type levels struct {
+	n     int
+	first uint8
+	each  []uint8 // in the place of first once they differ
+}
+
+func (l *levels) add(level uint8) {
+	switch {
+	case l.n == 0:
+		l.first = level
+	case len(l.each) > 0:
+		l.each = append(l.each, level)
+	case level != l.first:
+		l.each = doubled(l.each, l.n+1)
+		for range l.n {
+			l.each = append(l.each, l.first)
+		}
+		l.each = append(l.each, level)
+	}
+	l.n++
+}
+
+// write puts the levels from ≤ i < to in out, as the library wants them, and returns
+// how many are there.
+func (l *levels) write(out []int16, from, to int) (_ []int16, there int) {
+	out = out[:0]
+	for i := from; i < to; i++ {
+		level := l.first
+		if len(l.each) > 0 {
+			level = l.each[i]
+		}
+		out = append(out, int16(level))
+		there += int(level)
+	}
+	return out, there
+}
+
+func (l *levels) clear() { l.n, l.each = 0, l.each[:0] }
 
 var errKeyMissing = errors.New("a key is missing")
 
 // put adds a flat cell.
 func (c *cells[T]) put(v T, there bool) error {
-	switch {
-	case there:
+	if err := c.level(there); err != nil {
+		return err
+	}
+	if there {
 		c.values = append(c.values, v)
-		if !c.key {
-			c.def = append(c.def, isThere)
-		}
-	case c.key:
+	}
+	return nil
+}
+
+// level notes whether a flat cell is there.
+func (c *cells[T]) level(there bool) error {
+	switch {
+	case c.key && !there:
 		return errKeyMissing
+	case c.key:
+	case there:
+		c.levels.add(isThere)
 	default:
-		c.def = append(c.def, isNull)
+		c.levels.add(isNull)
 	}
 	return nil
 }
@@ -74,37 +122,25 @@ func (c *cells[T]) write(w file.ColumnChunkWriter) error {
 	if !ok {
 		return fmt.Errorf("column of %T is written by %T", c.values, w)
 	}
-	n := len(c.def)
-	if c.def == nil {
+	n := c.levels.n
+	if c.key {
 		n = len(c.values)
 	}
-	used := 0
-	for from := 0; from < n; {
+	var def []int16
+	for from, used := 0, 0; from < n; from += levelsPerBatch {
 		to := min(from+levelsPerBatch, n)
-		for c.rep != nil && to < n && c.rep[to] != 0 {
-			to++ // a row does not span pages
+		values := to - from
+		if !c.key {
+			def, values = c.levels.write(def, from, to)
 		}
-		values, def, rep := c.values[used:], slice(c.def, from, to), slice(c.rep, from, to)
-		if def == nil {
-			values = values[:to-from]
-		}
-		wrote, err := batches.WriteBatch(values, def, rep)
-		if err != nil {
+		if _, err := batches.WriteBatch(c.values[used:used+values], def, nil); err != nil {
 			return err
 		}
-		used += int(wrote)
-		from = to
+		used += values
 	}
-	c.values, c.def, c.rep = c.values[:0], c.def[:0], c.rep[:0]
+	c.values = c.values[:0]
+	c.levels.clear()
 	return nil
-}
-
-// slice is s[from:to], nil where there are no levels.
-func slice(s []int16, from, to int) []int16 {
-	if len(s) == 0 {
-		return nil
-	}
-	return s[from:to]
 }
 
 // inRow names the row of a frame in an error.
@@ -120,9 +156,6 @@ type flatColumn[S, T any] struct {
 
 func (c *flatColumn[S, T]) add(d *schema.Data, from, to int) error {
 	c.values = doubled(c.values, to-from)
-	if !c.key {
-		c.def = doubled(c.def, to-from)
-	}
 	for row, cell := range c.pick(d)[from:to] {
 		var v T
 		var err error
@@ -148,44 +181,45 @@ func numeric[T any](key bool, convert func(float64) (T, error)) columnBuffer {
 }
 
 // textColumn copies its texts into one piece of memory, so that the caller's
-// strings need not live until the row group is full; ends says where each ends.
+// strings need not live until the row group is full. One that stands in many rows
+// running, as a person's id does, is held once.
 type textColumn struct {
 	cells[pq.ByteArray]
 	bytes []byte
-	ends  []int
+	ends  []int    // in bytes, of each run of equal texts
+	times []uint32 // how often each stands
+	n     int      // texts, each as often as it stands
 }
 
 func (c *textColumn) add(d *schema.Data, from, to int) error {
-	if !c.key {
-		c.def = doubled(c.def, to-from)
-	}
 	for row, s := range d.Text[from:to] {
-		switch {
-		case s != "":
-			clean := cleanText(s)
-			c.bytes = append(doubled(c.bytes, len(clean)), clean...)
-			c.ends = append(c.ends, len(c.bytes))
-			if !c.key {
-				c.def = append(c.def, isThere)
-			}
-		case c.key:
-			return inRow(from+row, errKeyMissing)
-		default:
-			c.def = append(c.def, isNull)
+		if err := c.level(s != ""); err != nil {
+			return inRow(from+row, err)
+		}
+		if s != "" {
+			c.addText(cleanText(s))
 		}
 	}
 	return nil
 }
 
-// each visits the texts in order until visit returns false.
-func (c *textColumn) each(visit func(i int, text []byte) bool) {
-	start := 0
-	for i, end := range c.ends {
-		if !visit(i, c.bytes[start:end:end]) {
-			return
-		}
-		start = end
+func (c *textColumn) addText(text string) {
+	c.n++
+	if last := len(c.ends) - 1; last >= 0 && string(c.run(last)) == text {
+		c.times[last]++
+		return
 	}
+	c.bytes = append(doubled(c.bytes, len(text)), text...)
+	c.ends, c.times = append(c.ends, len(c.bytes)), append(c.times, 1)
+}
+
+// run is the text of a run.
+func (c *textColumn) run(i int) []byte {
+	start := 0
+	if i > 0 {
+		start = c.ends[i-1]
+	}
+	return c.bytes[start:c.ends[i]:c.ends[i]]
 }
 
 // maxDictionary is the largest dictionary, in bytes, that a column chunk gets.
@@ -196,32 +230,31 @@ const maxDictionary = 1 << 20
 // on a dictionary midway, where what it writes depends on the order of a map.
 func (c *textColumn) repetitive() bool {
 	const look = 4096
-	seen, size := make(map[string]struct{}), 0
-	pays := true
-	var last []byte
-	c.each(func(i int, v []byte) bool {
-		if i > 0 && bytes.Equal(v, last) {
-			return true
+	seen, size, before := make(map[string]struct{}), 0, 0
+	for i, times := range c.times {
+		text := c.run(i)
+		if _, ok := seen[string(text)]; !ok {
+			seen[string(text)] = struct{}{}
+			size += len(text) + 4
 		}
-		last = v
-		if _, ok := seen[string(v)]; !ok {
-			seen[string(v)] = struct{}{}
-			size += len(v) + 4
+		if size > maxDictionary || before == look && 4*len(seen) > 3*look {
+			return false
 		}
-		pays = size <= maxDictionary && !(i == look && 4*len(seen) > 3*look)
-		return pays
-	})
-	return pays && 2*len(seen) <= len(c.ends)
+		before += int(times)
+	}
+	return 2*len(seen) <= c.n
 }
 
 func (c *textColumn) write(w file.ColumnChunkWriter) error {
-	c.values = slices.Grow(c.values[:0], len(c.ends))
-	c.each(func(_ int, text []byte) bool {
-		c.values = append(c.values, text)
-		return true
-	})
+	c.values = slices.Grow(c.values[:0], c.n)
+	for i, times := range c.times {
+		text := c.run(i)
+		for range times {
+			c.values = append(c.values, text)
+		}
+	}
 	err := c.cells.write(w)
-	c.bytes, c.ends, c.values = c.bytes[:0], c.ends[:0], nil
+	c.bytes, c.ends, c.times, c.n, c.values = c.bytes[:0], c.ends[:0], c.times[:0], 0, nil
 	return err
 }
 
