@@ -100,7 +100,11 @@ func flowFigures(s Source, style Style) []Drawing {
 	return list
 }
 
-func plainWords(name string) string { return strings.ReplaceAll(name, "_", " ") }
+// plainWords writes a stable name as a person does; calibrations as in the names of
+// what was calibrated.
+func plainWords(name string) string {
+	return strings.NewReplacer("sbp_dbp", "SBP/DBP", "map_dbp", "mean/DBP", "_", " ").Replace(name)
+}
 
 // stageOut says where those are who went on.
 func stageOut(stage string) string { return plainStage(stage) }

@@ -108,5 +108,20 @@ code{font-family:ui-monospace,"Liberation Mono",monospace;font-size:.9rem}
 @media (min-width:62rem){section{display:grid;grid-template-columns:7.5rem minmax(0,1fr);column-gap:1rem}.item{grid-column:1;text-align:right;padding-top:.3rem}.body{grid-column:2;min-width:0}
 header,footer{padding-left:8.5rem}}
 @media (max-width:40rem){tbody th[scope=row]:first-child,thead th:first-child{position:sticky;left:0;background:#fff;min-width:6rem}tbody th[scope=rowgroup]{position:static}th,td{padding:.2rem .4rem}}
-@media print{td span{white-space:normal}details{border:none}summary{display:none}details::details-content{display:block;content-visibility:visible;block-size:auto;overflow:visible}.item,.body>p{break-after:avoid}body{max-width:none;padding:0;font-size:10pt}nav,.skip{display:none}.wide{overflow:visible}figure,tr{break-inside:avoid}figure svg{max-width:100%;max-height:225mm;height:auto}h2{break-after:avoid}table{font-size:8pt}thead{display:table-header-group}}
+@media print{
+body{max-width:none;padding:0;font-size:10pt}
+nav,.skip,summary{display:none}
+td span{white-space:normal}
+details{border:none}
+details::details-content{display:block;content-visibility:visible;block-size:auto;overflow:visible}
+.wide{overflow:visible}
+p,li,figure,tr{break-inside:avoid}
+h2,.item,.body>p,caption,thead,tbody tr:first-child{break-after:avoid}
+.note,tr:last-child{break-before:avoid}
+figure{margin:.8rem 0}
+figure svg{max-width:86%;max-height:225mm;height:auto}
+section{padding:.8rem 0}
+table{font-size:8pt}
+thead{display:table-header-group}
+}
 `

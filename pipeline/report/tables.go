@@ -173,7 +173,7 @@ thead th{border-bottom:1px solid #111;vertical-align:bottom}
 tbody th,thead th.stub{text-align:left}
 tbody th[scope=row]{font-weight:400}
 tbody th[scope=rowgroup]{padding-top:.6rem}
-@media print{.wide{overflow:visible}}
+@media print{.wide{overflow:visible}tr{break-inside:avoid}caption,thead,tbody tr:first-child{break-after:avoid}}
 </style>
 </head>
 <body>
