@@ -74,3 +74,32 @@ func TestComputedColumnsNameTheirBadRow(t *testing.T) {
 		t.Error("a predictor of three rows passes for four")
 	}
 }
+
+// A fit in the place of one whose rows were dropped gives the same numbers, and
+// leaves those of the other as they were.
+func TestFitInThePlaceOfADroppedOne(t *testing.T) {
+	n := blockRows + 9
+	x, y, z := make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range x {
+		x[i], y[i] = unitHash(uint64(i)), unitHash(uint64(i)^0x77)
+		z[i] = x[i] - 2*y[i]
+	}
+	type numbers struct{ Coefficients, Residuals, Leverages, HC3 []float64 }
+	of := func(f *Fit) numbers {
+		hc3 := mustCovariance(t, f, HC3).SE()
+		return numbers{f.Coefficients, append([]float64(nil), f.Residuals...), append([]float64(nil), f.Leverages()...), hc3}
+	}
+	fit := func(outcome []float64) *Fit { return mustOLS(t, Columns(true, nil, [][]float64{x}), outcome, nil) }
+	first, second := of(fit(y)), of(fit(z))
+	for range 3 {
+		f := fit(y)
+		if got := of(f); !deep.DeepEqual(got, first) {
+			t.Fatalf("%v, not %v", got.Coefficients, first.Coefficients)
+		}
+		f.DropRows()
+		g := fit(z)
+		if got := of(g); !deep.DeepEqual(got, second) || !deep.DeepEqual(f.Coefficients, first.Coefficients) {
+			t.Fatalf("%v, not %v", got.Coefficients, second.Coefficients)
+		}
+	}
+}

@@ -1,6 +1,40 @@
 package regress
 
-import "slices"
+import (
+	"slices"
+	"sync"
+	"weak"
+)
+
+// rowMemory is what a fit holds of its own for each row.
+type rowMemory struct{ residuals, leverages []float64 }
+
+// spareRows is the memory of the fit whose rows were dropped last, as long as the
+// collector has not come by: who fits completed copies in turn needs one alone.
+var spareRows struct {
+	sync.Mutex
+	memory weak.Pointer[rowMemory]
+}
+
+func takeRows() *rowMemory {
+	spareRows.Lock()
+	defer spareRows.Unlock()
+	memory := spareRows.memory.Value()
+	spareRows.memory = weak.Pointer[rowMemory]{}
+	if memory == nil {
+		memory = &rowMemory{}
+	}
+	return memory
+}
+
+// leverageMemory has a number for each row.
+func (f *Model) leverageMemory() []float64 {
+	if f.rows == nil {
+		return make([]float64, f.N)
+	}
+	f.rows.leverages = resized(f.rows.leverages, f.N)
+	return f.rows.leverages
+}
 
 // dropRows drops what the model holds of single rows. Coefficients, tests and
 // covariances that were estimated before stay; none can be estimated after.
@@ -10,12 +44,19 @@ func (f *Model) dropRows() {
 	for i := range d.polynomials {
 		d.polynomials[i].x = nil
 	}
+	if f.rows != nil {
+		spareRows.Lock()
+		spareRows.memory = weak.Make(f.rows)
+		spareRows.Unlock()
+		f.rows = nil
+	}
 	f.design, f.outcome, f.weights, f.working, f.leverages = &d, nil, nil, nil, nil
 }
 
 // DropRows gives the memory of single rows back: residuals, outcome and design.
 // Coefficients, tests and covariances that were estimated before stay; none can
-// be estimated after.
+// be estimated after. Residuals and leverages that were taken from the fit are not
+// to be used any more: the next fit may stand in their place.
 func (f *Fit) DropRows() {
 	f.dropRows()
 	f.Residuals = nil

@@ -4,7 +4,7 @@ package regress
 // factor, with e adjusted as kind says, and the rows of leverage one.
 func (f *Model) heteroscedasticMeat(kind string) (meat [][]float64, ones []int) {
 	found := make([][]int, chunkCount(f.N))
-	known := make([]float64, f.N) // in passing: who asks for HC3 often asks for leverages, too
+	known := f.leverageMemory() // in passing: who asks for HC3 often asks for leverages, too
 	meat = f.weightedProducts(func(chunk, from int, leverage, e []float64) {
 		for i, h := range leverage {
 			known[from+i] = min(h, 1)
@@ -118,7 +118,7 @@ func (f *Model) Leverages() []float64 {
 	if f.leverages != nil {
 		return f.leverages
 	}
-	h := make([]float64, f.N)
+	h := f.leverageMemory()
 	f.eachBlock(func() func(chunk, from int, q [][]float64, leverage []float64) {
 		return func(_, from int, _ [][]float64, leverage []float64) {
 			for i, v := range leverage {

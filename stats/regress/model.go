@@ -34,6 +34,7 @@ type Model struct {
 	coordinates []doubleDouble // coefficients of the fitted columns
 	working     []float64      // residuals that make the scores
 	leverages   []float64      // once they are known
+	rows        *rowMemory     // that both stand in
 }
 
 // decompose finds the triangle of the scaled columns and the outcome, the

@@ -126,7 +126,9 @@ func (f *Model) residualBlock(r *reader, y []float64, from, to int, hi, lo []flo
 
 // residuals fills in y − X b.
 func (f *Model) residuals(y []float64) {
-	f.working = make([]float64, f.N)
+	f.rows = takeRows()
+	f.rows.residuals = resized(f.rows.residuals, f.N)
+	f.working = f.rows.residuals
 	f.residualsInto(f.working, y)
 }
 

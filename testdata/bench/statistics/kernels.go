@@ -91,6 +91,7 @@ func imputation(c columns) (string, error) {
 		if err != nil {
 			return "", err
 		}
+		f.DropRows()
 		estimates, variances, df = append(estimates, f.Coefficients[4]), append(variances, v.Matrix[4][4]), float64(f.DF)
 	}
 	p, err := impute.Pool(estimates, variances, df, 0.95)
