@@ -116,10 +116,14 @@ func (k *kinds) add(fact string, code func(i int) int32) {
 		k.of[i] = number
 	}
 	for name, old := range k.facts {
-		k.facts[name] = make([]int32, len(parents))
-		for kind, parent := range parents {
-			k.facts[name][kind] = old[parent]
+		if len(old) == len(parents) {
+			break // no kind was parted, and all are numbered by their first person
 		}
+		told := make([]int32, len(parents))
+		for kind, parent := range parents {
+			told[kind] = old[parent]
+		}
+		k.facts[name] = told
 	}
 	k.facts[fact] = append([]int32{}, codes...) // not nil where there is nobody
 }
