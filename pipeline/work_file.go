@@ -99,7 +99,7 @@ func (w *sealedWriter) write(results *store.Folder) (name string, err error) {
 	name = hex.EncodeToString(digest[:16]) + sealedEnding
 	tail := binary.LittleEndian.AppendUint64(nil, uint64(len(index)))
 	tail = append(append(tail, digest[:]...), sealedMark...)
-	_, err = results.WriteLight(workFolder+name, func(out io.Writer) error {
+	err = results.WriteLight(workFolder+name, func(out io.Writer) error {
 		for _, piece := range [][]byte{w.body, index, tail} {
 			if _, err := out.Write(piece); err != nil {
 				return err

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sync"
 
 	pq "github.com/apache/arrow/go/v17/parquet"
 	"github.com/apache/arrow/go/v17/parquet/file"
@@ -245,15 +246,24 @@ func (c *textColumn) repetitive() bool {
 	return 2*len(seen) <= c.n
 }
 
+// handed are the texts of a column while they are handed over; one column is at a
+// time, so that a writer needs no room for this in each.
+var handed = sync.Pool{New: func() any { return new([]pq.ByteArray) }}
+
 func (c *textColumn) write(w file.ColumnChunkWriter) error {
-	c.values = slices.Grow(c.values[:0], c.n)
+	values := handed.Get().(*[]pq.ByteArray)
+	c.values = slices.Grow((*values)[:0], c.n)
 	for i, times := range c.times {
 		text := c.run(i)
 		for range times {
 			c.values = append(c.values, text)
 		}
 	}
+	all := c.values
 	err := c.cells.write(w)
+	clear(all) // the pool holds on to no text
+	*values = all
+	handed.Put(values)
 	c.bytes, c.ends, c.times, c.n, c.values = c.bytes[:0], c.ends[:0], c.times[:0], 0, nil
 	return err
 }

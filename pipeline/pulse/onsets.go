@@ -68,7 +68,7 @@ func (a *Analyser) slopeSums() {
 	a.blocks = a.blocks[:0]
 	for segment, s := range a.segments {
 		y, z := a.wave[s.lo:s.hi], a.slope[s.lo:s.hi]
-		sumRises(z, y, w)
+		a.sumRises(z, y, w)
 		for from := 0; from < len(z); from += size {
 			to := min(from+size, len(z))
 			a.blocks = append(a.blocks, block{segment: segment, start: s.lo + from, end: s.lo + to, peak: largest(z[from:to])})
@@ -77,26 +77,27 @@ func (a *Analyser) slopeSums() {
 }
 
 // sumRises fills z with the sum of the rises of y over the last w differences.
-func sumRises(z, y []float64, w int) {
-	z[0] = 0
-	sum := 0.0
-	for i := 1; i < min(w+1, len(y)); i++ {
-		if rise := y[i] - y[i-1]; rise > 0 {
-			sum += rise
+func (a *Analyser) sumRises(z, y []float64, w int) {
+	a.rises = grow(a.rises, len(y))
+	rises := a.rises[:len(y)]
+	previous, sum := y[0], 0.0
+	for i, v := range y {
+		rise := v - previous
+		if !(rise > 0) {
+			rise = 0
 		}
+		rises[i], previous = rise, v
+	}
+	first := min(w+1, len(y))
+	for i, rise := range rises[:first] {
+		sum += rise
 		z[i] = sum
 	}
-	// What comes in and what goes out are put together first: each sum waits for
-	// one addition alone.
-	for i := w + 1; i < len(y); i++ {
-		in, out := y[i]-y[i-1], y[i-w]-y[i-w-1]
-		if !(in > 0) {
-			in = 0
-		}
-		if !(out > 0) {
-			out = 0
-		}
-		sum += in - out
+	// What comes in and what goes out are put together first, so that each sum
+	// waits for one addition alone.
+	z, in := z[first:len(y)], rises[first:]
+	for i, out := range rises[1 : 1+len(in)] {
+		sum += in[i] - out
 		z[i] = sum
 	}
 }

@@ -129,6 +129,7 @@ type Analyser struct {
 	wave     []float64 // filtered segments, one after the other
 
 	slope    []float64   // slope sum function of wave
+	rises    []float64   // of each sample over the one before; 0 where it falls
 	blocks   []block     // its maxima by block of time
 	peaks    []candidate // candidates for upstrokes
 	beats    []beat

@@ -61,7 +61,7 @@ type Pending struct {
 	bytes   int64
 	failed  error
 	noted   io.Writer // the journal; nil: none
-	light   bool      // not made durable
+	light   bool      // neither made durable nor digested
 }
 
 // Create starts a file; name is relative to the folder, with '/'. Folders on
@@ -89,7 +89,9 @@ type sink struct{ p *Pending }
 
 func (s sink) Write(b []byte) (int, error) {
 	n, err := s.p.file.Write(b)
-	s.p.digest.Write(b[:n])
+	if !s.p.light {
+		s.p.digest.Write(b[:n])
+	}
 	s.p.bytes += int64(n)
 	if err == nil && n < len(b) {
 		err = io.ErrShortWrite
@@ -190,18 +192,20 @@ func (d *Folder) WriteAtomic(name string, write func(io.Writer) error) (Digest, 
 
 // WriteLight is WriteAtomic without making the file durable: it outlives the end
 // of the program, however that comes, but a loss of power may leave it cut off
-// or gone. It is for what carries its own digest and can be made again.
-func (d *Folder) WriteLight(name string, write func(io.Writer) error) (Digest, error) {
+// or gone. It is for what carries its own digest and can be made again, so that
+// none is taken here.
+func (d *Folder) WriteLight(name string, write func(io.Writer) error) error {
 	p, err := d.Create(name)
 	if err != nil {
-		return Digest{}, err
+		return err
 	}
 	defer p.Abort()
 	p.light = true
 	if err := write(p); err != nil {
-		return Digest{}, err
+		return err
 	}
-	return p.Commit()
+	_, err = p.Commit()
+	return err
 }
 
 // Sweep removes the partial files that killed runs have left in the named
