@@ -104,7 +104,7 @@ func (w *worker) shape(r *recordingResult, wave []float64, m *central.Indices) {
 	set("forward_wave_mmhg", s.Forward)
 	set("backward_wave_mmhg", s.Backward)
 	set("reflection_magnitude", s.ReflectionMagnitude)
-	v := central.MeasureReservoir(wave, r.stepS, m)
+	v := w.central.MeasureReservoir(wave, r.stepS, m)
 	set("reservoir_mmhg", v.Amplitude)
 	set("excess_mmhg", v.ExcessAmplitude)
 	set("reservoir_integral_mmhg_s", v.ReservoirIntegral)

@@ -18,7 +18,7 @@ type decayFit struct {
 // take collects the wave between from and to.
 func (d *decayFit) take(p *period, foot float64) {
 	n := int((d.to-d.from)/p.step) + 1
-	d.step, d.x, d.e = p.step, make([]float64, n), make([]float64, n)
+	d.step, d.x, d.e = p.step, resized(d.x, n), resized(d.e, n)
 	p.from(foot+d.from, d.x)
 }
 

@@ -29,7 +29,8 @@ type leftOut struct {
 	systolic                float64 // integral
 }
 
-// Jackknife holds the averages that leave out one beat each.
+// Jackknife holds the averages that leave out one beat each. It belongs to the
+// Workspace that made it and holds until that makes the next.
 type Jackknife struct {
 	periodS float64
 	values  []leftOut
@@ -64,7 +65,8 @@ func (w *Workspace) Jackknife(stack [][]float64, stepS float64, t Transfer, arte
 // JackknifeOf is Jackknife for the average b of the stack and its estimate e,
 // which went through a transfer function.
 func (w *Workspace) JackknifeOf(stack [][]float64, b Beat, e *Estimate) *Jackknife {
-	j := &Jackknife{periodS: b.period()}
+	j := &w.jackknife
+	j.periodS, j.values = b.period(), j.values[:0]
 	if len(stack) < 2 {
 		return j
 	}
@@ -73,7 +75,6 @@ func (w *Workspace) JackknifeOf(stack [][]float64, b Beat, e *Estimate) *Jackkni
 		return j
 	}
 	p := newProbe(w, m, e.Transfer, b)
-	j.values = make([]leftOut, 0, len(stack))
 	for _, beat := range stack {
 		j.values = append(j.values, p.without(w, beat, len(stack)))
 	}
@@ -86,18 +87,15 @@ func (w *Workspace) JackknifeOf(stack [][]float64, b Beat, e *Estimate) *Jackkni
 func (j *Jackknife) Errors(kind string, upper, lower float64) Errors {
 	n := float64(len(j.values))
 	var sum, square [indexCount]float64
-	if j.rows == nil {
-		j.rows = make([][indexCount]float64, len(j.values))
-	}
-	rows := j.rows
+	j.rows = j.rows[:0]
 	for i := range j.values {
-		rows[i] = j.values[i].indices(kind, upper, lower, j.periodS)
-		for k, x := range rows[i] {
+		j.rows = append(j.rows, j.values[i].indices(kind, upper, lower, j.periodS))
+		for k, x := range j.rows[i] {
 			sum[k] += x
 		}
 	}
-	for i := range rows {
-		for k, x := range rows[i] {
+	for i := range j.rows {
+		for k, x := range j.rows[i] {
 			d := x - sum[k]/n
 			square[k] += float64(d * d)
 		}

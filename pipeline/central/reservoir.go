@@ -47,6 +47,11 @@ const (
 // fit is ill-conditioned where diastole is short, and the physical meaning is
 // disputed (Alastruey 2010, DOI 10.1007/s10558-010-9109-9).
 func MeasureReservoir(wave []float64, stepS float64, m *Indices) Reservoir {
+	return NewWorkspace().MeasureReservoir(wave, stepS, m)
+}
+
+// MeasureReservoir is the function of the same name with reused memory.
+func (w *Workspace) MeasureReservoir(wave []float64, stepS float64, m *Indices) Reservoir {
 	n := math.NaN()
 	r := Reservoir{Amplitude: n, ExcessAmplitude: n, ReservoirIntegral: n, ExcessIntegral: n, SystolicRate: n, DiastolicRate: n, Asymptote: n}
 	if math.IsNaN(m.EjectionMS) {
@@ -55,7 +60,8 @@ func MeasureReservoir(wave []float64, stepS float64, m *Indices) Reservoir {
 	}
 	p := period{wave: wave, step: stepS, length: stepS * float64(len(wave))}
 	end := m.EjectionMS / 1000
-	d := decayFit{from: end, to: p.length - beforeNextFootS}
+	d := &w.fall
+	d.from, d.to = end, p.length-beforeNextFootS
 	if d.to-d.from < shortestDecay {
 		r.Notes = append(r.Notes, NoteReservoirShort)
 		return r
@@ -65,7 +71,8 @@ func MeasureReservoir(wave []float64, stepS float64, m *Indices) Reservoir {
 		r.Notes = append(r.Notes, NoteReservoirNoDecay)
 		return r
 	}
-	x := make([]float64, len(wave)) // the wave from its foot on
+	x := resized(w.shifted, len(wave))
+	w.shifted = x
 	p.from(m.FootS, x)
 	ks, ok := d.filling(x, p.step, m.DBP)
 	if !ok {
@@ -76,7 +83,7 @@ func MeasureReservoir(wave []float64, stepS float64, m *Indices) Reservoir {
 		r.Notes = append(r.Notes, NoteAsymptoteBound)
 	}
 	r.SystolicRate, r.DiastolicRate, r.Asymptote = ks, d.rate, d.asymptote
-	r.integrate(x, p.step, m.DBP, &d)
+	r.integrate(x, p.step, m.DBP, d)
 	return r
 }
 

@@ -105,8 +105,12 @@ type Workspace struct {
 	d2       []float64
 	d4       []float64
 	decay    diastole
-	misfits  []float64
-	trial    []float64
+	fall     decayFit
+	shifted  []float64 // a wave from its foot on
+
+	jackknife Jackknife
+	misfits   []float64
+	trial     []float64
 }
 
 // NewWorkspace returns an empty workspace.
