@@ -97,35 +97,45 @@ func (c *checker) addFacts(k *kinds, f *schema.Frame, row int, read map[string]b
 
 func (k *kinds) tells(fact string) bool { return k.facts[fact] != nil }
 
-// add parts every kind by a fact.
+// add parts every kind by a fact. Kinds are numbered by their first person.
 func (k *kinds) add(fact string, code func(i int) int32) {
-	numbers := map[uint64]int32{}
+	own := make([]int32, len(k.of)) // by person
+	first := []int32{}              // by kind: the code of its first person
+	parted := false
+	for i, kind := range k.of {
+		own[i] = code(i)
+		if int(kind) == len(first) {
+			first = append(first, own[i])
+		}
+		parted = parted || own[i] != first[kind]
+	}
+	if !parted { // most facts, once there are as many kinds as differ in anything
+		k.facts[fact] = first
+		return
+	}
+	numbers := make(map[uint64]int32, len(first))
 	var parents, codes []int32
 	last, number := uint64(0), int32(-1)
 	for i, parent := range k.of {
-		own := code(i)
-		if key := uint64(parent)<<32 | uint64(uint32(own)); number < 0 || key != last {
+		if key := uint64(parent)<<32 | uint64(uint32(own[i])); number < 0 || key != last {
 			known := false
 			if number, known = numbers[key]; !known {
 				number = int32(len(parents))
 				numbers[key] = number
-				parents, codes = append(parents, parent), append(codes, own)
+				parents, codes = append(parents, parent), append(codes, own[i])
 			}
 			last = key
 		}
 		k.of[i] = number
 	}
 	for name, old := range k.facts {
-		if len(old) == len(parents) {
-			break // no kind was parted, and all are numbered by their first person
-		}
 		told := make([]int32, len(parents))
 		for kind, parent := range parents {
 			told[kind] = old[parent]
 		}
 		k.facts[name] = told
 	}
-	k.facts[fact] = append([]int32{}, codes...) // not nil where there is nobody
+	k.facts[fact] = codes
 }
 
 func (k *kinds) addFlag(fact string, holds func(i int) bool) {
