@@ -98,6 +98,10 @@ func (b *block) addTo(matrix *regress.Design, s sample) error {
 		matrix.AddSplineTerm(b.label, names, s.numbers[b.term.Column], b.basis)
 		return nil
 	}
+	if b.levels != nil {
+		matrix.AddFactor(b.label, names, s.codes[b.term.Column], b.levels)
+		return nil
+	}
 	columns, err := b.at(s)
 	if err != nil {
 		return fmt.Errorf("%s: %w", b.label, err)

@@ -79,7 +79,7 @@ func (d design) middle() setting {
 		s.numbers[name] = total / float64(len(x))
 	}
 	for name, codes := range d.sample.codes {
-		s.codes[name] = slices.Min(codes)
+		s.codes[name] = int(slices.Min(codes))
 	}
 	return s
 }
@@ -135,9 +135,12 @@ func (c curveWriter) held(name string) []setting {
 // present lists the levels of a factor that are in the sample, the reference of
 // its term first.
 func (c curveWriter) present(name string) []int {
-	codes := slices.Clone(c.d.sample.codes[name])
-	slices.Sort(codes)
-	codes = slices.Compact(codes)
+	var codes []int
+	for code := range c.m.c.factor(name).levels {
+		if slices.Contains(c.d.sample.codes[name], int32(code)) {
+			codes = append(codes, code)
+		}
+	}
 	for _, b := range c.d.blocks {
 		if b.term.Column == name && b.term.Reference != "" {
 			if at := slices.IndexFunc(codes, func(code int) bool { return c.level(name, code) == b.term.Reference }); at > 0 {
@@ -168,7 +171,7 @@ func (s setting) with(o setting) setting {
 
 // points makes a sample of settings, each laid over the base.
 func (c curveWriter) points(settings []setting) sample {
-	s := sample{n: len(settings), numbers: map[string][]float64{}, codes: map[string][]int{}}
+	s := sample{n: len(settings), numbers: map[string][]float64{}, codes: map[string][]int32{}}
 	for name, v := range c.base.numbers {
 		column := make([]float64, len(settings))
 		for i, o := range settings {
@@ -180,11 +183,11 @@ func (c curveWriter) points(settings []setting) sample {
 		s.numbers[name] = column
 	}
 	for name, v := range c.base.codes {
-		column := make([]int, len(settings))
+		column := make([]int32, len(settings))
 		for i, o := range settings {
-			column[i] = v
+			column[i] = int32(v)
 			if own, ok := o.codes[name]; ok {
-				column[i] = own
+				column[i] = int32(own)
 			}
 		}
 		s.codes[name] = column

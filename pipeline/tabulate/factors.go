@@ -47,6 +47,7 @@ func (b *blockMaker) indicators(t schema.Term, p predictor) (*block, error) {
 	levels = slices.DeleteFunc(levels, func(l int) bool { return l == reference })
 	out := &block{term: t, label: t.Column}
 	for _, level := range levels {
+		out.levels = append(out.levels, int32(level))
 		out.columns = append(out.columns, coefficient{t.Column + "=" + p.factor.levels[level], unitOf(b.unit), "reference: " + p.factor.levels[reference]})
 	}
 	out.at = func(s sample) ([][]float64, error) {
@@ -54,7 +55,7 @@ func (b *blockMaker) indicators(t schema.Term, p predictor) (*block, error) {
 		for k, level := range levels {
 			columns[k] = make([]float64, s.n)
 			for i, code := range s.codes[t.Column] {
-				if code == level {
+				if code == int32(level) {
 					columns[k][i] = 1
 				}
 			}

@@ -81,7 +81,7 @@ func (m *modeller) impute(f fitted, predictors []predictor, rows []int32) (compl
 // loader gives the completed copies of the outcome, the first of the parts, and
 // of the predictors, which follow it.
 func loader(got *impute.Imputed, predictors []predictor, parts []part) func(copy int) (sample, []float64) {
-	codes := map[string][]int{}
+	codes := map[string][]int32{}
 	return func(copy int) (sample, []float64) {
 		completed := got.Copy(copy)
 		s := sample{n: len(completed[0]), numbers: map[string][]float64{}, codes: codes}
@@ -92,10 +92,10 @@ func loader(got *impute.Imputed, predictors []predictor, parts []part) func(copy
 				continue
 			}
 			if codes[p.name] == nil {
-				codes[p.name] = make([]int, s.n)
+				codes[p.name] = make([]int32, s.n)
 			}
 			for k, v := range completed[i+1] {
-				codes[p.name][k] = levels[int(v)]
+				codes[p.name][k] = int32(levels[int(v)])
 			}
 		}
 		return s, completed[0]

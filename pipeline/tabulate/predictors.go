@@ -76,30 +76,21 @@ func (c *cohort) asFactor(m schema.Model, name string) bool {
 type sample struct {
 	n       int
 	numbers map[string][]float64
-	codes   map[string][]int
+	codes   map[string][]int32
 	group   []int // cluster of each row; nil where none is needed
 }
 
 // gather takes the rows out of the columns.
 func gather(predictors []predictor, rows []int32) sample {
-	s := sample{n: len(rows), numbers: map[string][]float64{}, codes: map[string][]int{}}
+	s := sample{n: len(rows), numbers: map[string][]float64{}, codes: map[string][]int32{}}
 	for _, p := range predictors {
 		if p.numbers == nil {
-			s.codes[p.name] = whole(pick(p.factor.code, rows))
+			s.codes[p.name] = pick(p.factor.code, rows)
 			continue
 		}
 		s.numbers[p.name] = pick(p.numbers, rows)
 	}
 	return s
-}
-
-// whole widens codes to what package regress takes.
-func whole(codes []int32) []int {
-	out := make([]int, len(codes))
-	for i, code := range codes {
-		out[i] = int(code)
-	}
-	return out
 }
 
 // pick takes the cells of rows: a copy, or the cells themselves where these are

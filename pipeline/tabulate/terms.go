@@ -29,7 +29,8 @@ type block struct {
 	variable func(s sample) []float64 // of a polynomial, whose powers the design forms
 	degree   int
 
-	basis *regress.SplineBasis // of a spline, whose columns the design computes
+	basis  *regress.SplineBasis // of a spline, whose columns the design computes
+	levels []int32              // of a factor, for the same reason: the level of each column
 }
 
 // blockMaker makes the blocks of one model.

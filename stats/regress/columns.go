@@ -12,11 +12,54 @@ type column struct {
 
 // source computes columns of one term from a predictor for the block of rows in
 // which they are wanted: that takes little longer than to read them and no memory
-// for each row.
+// for each row. The predictor is numbers, or the levels of a factor.
 type source struct {
 	x     []float64
 	count int
 	fill  func(x []float64, out [][]float64) // the columns at x
+
+	codes  []int32 // in the place of x: the level of each row
+	levels []int32 // by column: the level at which it is 1 and not 0
+}
+
+// rows is how many there are.
+func (s *source) rows() int { return max(len(s.x), len(s.codes)) }
+
+// block computes rows from … to−1.
+func (s *source) block(from, to int, out [][]float64) {
+	if s.levels == nil {
+		s.fill(s.x[from:to], out)
+		return
+	}
+	s.indicate(s.codes[from:to], out)
+}
+
+func (s *source) indicate(codes []int32, out [][]float64) {
+	for k, level := range s.levels {
+		for i, code := range codes {
+			out[k][i] = 0
+			if code == level {
+				out[k][i] = 1
+			}
+		}
+	}
+}
+
+// pick computes rows in any order, at most blockRows.
+func (s *source) pick(rows []int, out [][]float64) {
+	if s.levels != nil {
+		var codes [blockRows]int32
+		for i, row := range rows {
+			codes[i] = s.codes[row]
+		}
+		s.indicate(codes[:len(rows)], out)
+		return
+	}
+	var x [blockRows]float64
+	for i, row := range rows {
+		x[i] = s.x[row]
+	}
+	s.fill(x[:len(rows)], out)
 }
 
 func (c column) constant() bool { return c.values == nil && c.source == nil }
@@ -25,7 +68,7 @@ func (c column) constant() bool { return c.values == nil && c.source == nil }
 func (c column) rows() int {
 	switch {
 	case c.source != nil:
-		return len(c.source.x)
+		return c.source.rows()
 	case c.values != nil:
 		return len(c.values)
 	}
@@ -75,7 +118,7 @@ func (r *reader) at(j, from, to int) []float64 {
 	if m.from != from || m.to != to {
 		m.from, m.to = from, to
 		m.heads = cut(m.heads, m.out, to-from)
-		c.source.fill(c.source.x[from:to], m.heads)
+		c.source.block(from, to, m.heads)
 	}
 	return m.out[c.place][:to-from]
 }
@@ -86,7 +129,6 @@ func (r *reader) pick(columns, rows []int, block [][]float64) [][]float64 {
 	r.heads = cut(r.heads, block[:len(columns)], len(rows))
 	out := r.heads
 	var last *source
-	var x [blockRows]float64
 	for k, j := range columns {
 		c := r.columns[j]
 		switch {
@@ -102,12 +144,9 @@ func (r *reader) pick(columns, rows []int, block [][]float64) [][]float64 {
 			m := r.room(c.source)
 			if c.source != last {
 				last = c.source
-				for i, row := range rows {
-					x[i] = c.source.x[row]
-				}
 				m.from, m.to = 0, 0
 				m.heads = cut(m.heads, m.out, len(rows))
-				c.source.fill(x[:len(rows)], m.heads)
+				c.source.pick(rows, m.heads)
 			}
 			copy(out[k], m.out[c.place])
 		}
@@ -158,12 +197,15 @@ func larger(a, b float64) float64 {
 }
 
 // whole returns a column of n rows as it is stored, or computes it.
-func (d *Design) whole(j, n int) []float64 {
+func (d *Design) whole(j, n int) []float64 { return d.wholeInto(j, n, nil) }
+
+// wholeInto does so in room, where that is large enough.
+func (d *Design) wholeInto(j, n int, room []float64) []float64 {
 	c := d.columns[j]
 	if c.source == nil {
 		return c.values
 	}
-	out, r := make([]float64, n), d.reader()
+	out, r := resized(room, n), d.reader()
 	blocks(0, n, func(from, to int) { copy(out[from:to], r.at(j, from, to)) })
 	return out
 }

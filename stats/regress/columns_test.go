@@ -25,6 +25,11 @@ func TestComputedColumnsAreTheStoredOnes(t *testing.T) {
 	computed := NewDesign(true)
 	computed.AddPolynomial("other", other, 2)
 	computed.AddSpline("x", x, s)
+	level := make([]int32, n)
+	for i := range level {
+		level[i] = int32(4 * unitHash(uint64(i)^0xfeed))
+	}
+	computed.AddFactor("level", []string{"1", "3"}, level, []int32{1, 3})
 	kept := *computed
 	kept.columns = nil
 	for j := range computed.columns {

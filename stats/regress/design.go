@@ -60,6 +60,15 @@ func (d *Design) AddTerm(term string, names []string, columns [][]float64) {
 	}
 }
 
+// AddFactor adds for each of the levels a column that is 1 where the row has it and
+// 0 elsewhere, as one term.
+func (d *Design) AddFactor(term string, names []string, codes, levels []int32) {
+	columns := &source{codes: codes, levels: levels, count: len(levels)}
+	for k := range levels {
+		d.append(term, names[k], column{source: columns, place: k})
+	}
+}
+
 // AddPolynomial adds x, x², … x^degree as one term. Inside the fit the powers
 // are those of (x − c)/h, with c near the middle of the range and h a power of
 // two that spans it, so that they are far from collinear; coefficients and
@@ -227,13 +236,16 @@ func (q polynomial) expansion(k, j int) doubleDouble {
 }
 
 // userColumn returns a column of n rows as the user gave it, nil for the constant.
-func (d *Design) userColumn(j, n int) []float64 {
+func (d *Design) userColumn(j, n int) []float64 { return d.userColumnInto(j, n, nil) }
+
+// userColumnInto does so in room, where it has to be computed and room is large enough.
+func (d *Design) userColumnInto(j, n int, room []float64) []float64 {
 	for _, q := range d.polynomials {
 		if k := j - q.first; k >= 0 && k < q.degree {
 			q.centre, q.scale = 0, 1
 			raw := &Design{columns: []column{{source: q.source(), place: k}}}
-			return raw.whole(0, n)
+			return raw.wholeInto(0, n, room)
 		}
 	}
-	return d.whole(j, n)
+	return d.wholeInto(j, n, room)
 }

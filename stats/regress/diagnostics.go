@@ -155,11 +155,18 @@ func (f *Fit) DurbinWatson() float64 {
 func (f *Fit) StandardisedCoefficients() []float64 {
 	spread := f.deviation(f.outcome)
 	out := make([]float64, len(f.Names))
+	var room []float64
 	for j, b := range f.Coefficients {
 		out[j] = math.NaN()
-		if !f.design.columns[j].constant() {
-			out[j] = b * f.deviation(f.design.userColumn(j, f.N)) / spread
+		c := f.design.columns[j]
+		if c.constant() {
+			continue
 		}
+		x := f.design.userColumnInto(j, f.N, room)
+		if c.source != nil {
+			room = x
+		}
+		out[j] = b * f.deviation(x) / spread
 	}
 	return out
 }
