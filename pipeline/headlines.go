@@ -27,7 +27,7 @@ func Headlines(f *schema.Frame) []string {
 			lines = append(lines, fmt.Sprintf("central PP: mean %.1f mmHg (95 %% CI %.1f to %.1f, n %.0f)", estimate, low, high, n))
 		case variable == "central_pp_mmhg" && strings.HasPrefix(statistic, "prevalence_at_least_"):
 			bound := strings.TrimPrefix(statistic, "prevalence_at_least_")
-			lines = append(lines, fmt.Sprintf("central PP of %s mmHg or more: %.1f %% (%.1f to %.1f), an outcome threshold, not a reference limit", bound, 100*estimate, 100*low, 100*high))
+			lines = append(lines, fmt.Sprintf("  ≥ %s mmHg (outcome threshold, not a reference limit): %.1f %% (%.1f to %.1f)", bound, 100*estimate, 100*low, 100*high))
 		}
 	}
 	return lines

@@ -23,8 +23,9 @@ rows paired by their keys; everything else by digest. One line per file:
 
   same bytes       the files are equal
   same values      every cell is equal to the last bit, though the bytes differ
-  same digits      every number agrees to 9 digits (6 for waves), as is promised across
-                   builds and architectures; within one build this is a difference
+  same digits      every number agrees to 9 digits (6 for waves), as is promised
+                   across builds and architectures; within one build this is
+                   a difference
   differs          how many cells, and in which columns
   only in A, B     the other folder has no such file
 

@@ -18,7 +18,7 @@ func newDemo() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "demo DIR",
 		GroupID: "study",
-		Short:   "Simulate an invented cohort into DIR/study and run it into DIR/results",
+		Short:   "Simulate a cohort into DIR/study and run it into DIR/results",
 		Long: `Makes a cohort of invented people by a physical model (each with arteries of
 their own), writes it as a study folder with everything that goes wrong in a real
 one, runs it, and prints how far the estimates are from the simulated truth.

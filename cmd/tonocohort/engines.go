@@ -45,14 +45,14 @@ func newEngines() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "engines STUDY --out DIR",
 		GroupID: "study",
-		Short:   "Write what Slurm, CWL runners or Kubernetes need to run a study in shards",
+		Short:   "Write what Slurm, CWL or Kubernetes need to run a study in shards",
 		Long: `Writes into DIR what an engine needs to run "tonocohort run STUDY --shard I/N" on many
 machines and "tonocohort merge" behind it. Nothing is started, and nothing stays
 resident: the engine that is there does the work.
 
   slurm/       a script that submits an array job and a merge behind it, and
                submits again what the merge names as missing, at most 3 rounds
-  cwl/         a workflow in the Common Workflow Language 1.2, without JavaScript,
+  cwl/         a workflow in the Common Workflow Language 1.2, no JavaScript,
                with the job file of STUDY: for cwltool, Toil and others
   kubernetes/  an Indexed Job and the Job of the merge; not run on a cluster
 

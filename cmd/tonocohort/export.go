@@ -16,7 +16,7 @@ func newExport() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "export RESULTS TABLE",
 		GroupID: "statistics",
-		Short:   "Print one table as CSV, or write it as a partitioned Parquet data set",
+		Short:   "Print one table as CSV, or write it as partitioned Parquet",
 		Long: `Prints a table of RESULTS/tables as CSV: a header line, numbers with as many
 digits as they need to come back equal, empty cells where a value is missing.
 Waves are samples separated by blanks.

@@ -19,7 +19,7 @@ func newFit() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "fit PAIRS --out FILE.json",
 		GroupID: "study",
-		Short:   "Derive a transfer function from paired central and peripheral recordings",
+		Short:   "Derive a transfer function from central and peripheral pairs",
 		Long: `Reads a csv of paired recordings, averages the beats of both sides, and derives
 the transfer function from the artery to the aorta: modulus and phase by
 frequency with a confidence band, coherence between subjects, tubes fitted to it,

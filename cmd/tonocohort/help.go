@@ -1,6 +1,11 @@
 package main
 
-import "github.com/spf13/cobra"
+import (
+	"strings"
+	"unicode/utf8"
+
+	"github.com/spf13/cobra"
+)
 
 // exitHelp ends every help page.
 const exitHelp = `Exit status:
@@ -25,5 +30,41 @@ func addHelp(root *cobra.Command) {
 	)
 	root.SetHelpCommandGroupID("terminal")
 	root.SetCompletionCommandGroupID("terminal")
-	root.SetUsageTemplate(root.UsageTemplate() + "\n" + exitHelp + "\n")
+	usage := strings.NewReplacer(".FlagUsages |", ".FlagUsagesWrapped 80 |").Replace(root.UsageTemplate())
+	root.SetUsageTemplate(usage + "\n" + exitHelp + "\n")
+	for _, c := range append(root.Commands(), root) {
+		c.Long = flowed(c.Long)
+	}
+}
+
+// helpWidth is how wide a terminal is at least: longer lines break anywhere.
+const helpWidth = 80
+
+// flowed sets the running text of a help page in lines of helpWidth; what is
+// indented or set in columns stays as it is.
+func flowed(text string) string {
+	var out []string
+	words, width := []string(nil), 0
+	flush := func() {
+		if len(words) > 0 {
+			out = append(out, strings.Join(words, " "))
+		}
+		words, width = nil, 0
+	}
+	for line := range strings.SplitSeq(text, "\n") {
+		if line == "" || line[0] == ' ' || strings.Contains(line, "  ") {
+			flush()
+			out = append(out, line)
+			continue
+		}
+		for _, word := range strings.Fields(line) {
+			n := utf8.RuneCountInString(word)
+			if width+n >= helpWidth {
+				flush()
+			}
+			words, width = append(words, word), width+n+1
+		}
+	}
+	flush()
+	return strings.Join(out, "\n")
 }

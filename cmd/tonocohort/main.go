@@ -121,7 +121,7 @@ with published values and a manifest from which all of it can be recomputed.
 
 Research use only. Not a diagnosis: decisions belong to licensed clinicians and
 local guidance.`,
-		Example: `  tonocohort demo quay                     an invented cohort, simulated and processed
+		Example: `  tonocohort demo quay                     an invented cohort, and its results
   tonocohort check STUDY                   judge every input, compute nothing
   tonocohort run STUDY --out RESULTS       the main job`,
 		SilenceErrors: true,
@@ -154,7 +154,11 @@ func exactly(names ...string) cobra.PositionalArgs {
 		if len(args) < len(names) {
 			return usageError(fmt.Errorf("missing %s", names[len(args)]))
 		}
-		if len(args) > len(names) {
+		switch {
+		case len(args) <= len(names):
+		case len(names) == 0:
+			return usageError(fmt.Errorf("unexpected %q: no argument is taken", args[0]))
+		default:
 			return usageError(fmt.Errorf("unexpected %q after %s", args[len(names)], names[len(names)-1]))
 		}
 		return nil

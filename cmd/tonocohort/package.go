@@ -17,15 +17,15 @@ func newPackage() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "package RESULTS --as FORM --out DIR",
 		GroupID: "review",
-		Short:   "Hand results on in a form that others know: RO-Crate, BagIt, Data Package",
+		Short:   "Hand results on as RO-Crate, BagIt or Data Package",
 		Long: `Copies what may leave the study into DIR, in a form that archives and other
 programs know. What is written is derived from manifest.json and never read back.
 
-  ro-crate      RO-Crate 1.2, profile Process Run Crate 0.5: the files, the program
-                and the run that made them of which inputs
+  ro-crate      RO-Crate 1.2, profile Process Run Crate 0.5: the files, the
+                program and the run that made them of which inputs
   bagit         a bag by RFC 8493: "sha256sum -c manifest-sha256.txt" checks it
-  data-package  csv tables with a Frictionless Data Package 2.0 that describes every
-                column
+  data-package  csv tables with a Frictionless Data Package 2.0 that describes
+                every column
 
 Only release/ is handed on. With --restricted so are the person-level tables and
 the manifest with the names of its inputs: that stays with the study. Every file

@@ -30,15 +30,16 @@ By the program that made RESULTS the same bytes are promised. Another program or
 architecture must agree to 9 digits (5 for the reservoir, 6 for waves): it is said
 when that is what was found.
 
---from tables     no waveforms are needed: the statistics are computed again from
-                  the person-level tables in RESULTS; what these cannot tell is
-                  listed as not recomputed
---from release    RESULTS is a release folder alone (or holds one): its files are
-                  held to their digests, and its numbers to each other: intervals
-                  hold their estimates, percentiles ascend, margins and the flow of
-                  participants add up, the text forms say what the tables say
---sample 2%       recordings of a share of the subjects alone, chosen by a hash of
-                  their ids: a quick spot check that anyone draws alike
+--from tables     no waveforms are needed: the statistics are computed again
+                  from the person-level tables in RESULTS; what these cannot
+                  tell is listed as not recomputed
+--from release    RESULTS is a release folder alone (or holds one): its files
+                  are held to their digests, and its numbers to each other:
+                  intervals hold their estimates, percentiles ascend, margins
+                  and the flow of participants add up, the text forms say what
+                  the tables say
+--sample 2%       recordings of a share of the subjects alone, chosen by a hash
+                  of their ids: a quick spot check that anyone draws alike
 
 With --json: {"from", "same_build", "then", "now", "stages": [{name, verdict,
 files, note}], "inputs": [{path, what, expected, found}], "settings": [{path, old,

@@ -15,7 +15,7 @@ func newSchema() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "schema [TABLE…]",
 		GroupID: "statistics",
-		Short:   "Print the data dictionary: every column with unit, range, levels, meaning and source",
+		Short:   "Print the data dictionary: each column, its unit, range and source",
 		Long: `Prints the columns of the tables that go in and come out, from the same
 declarations that the readers and writers use. Covariates, derived columns and
 strata are the study's own: they stand in the dictionary inside each Parquet file.

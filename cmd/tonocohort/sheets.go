@@ -43,12 +43,12 @@ r reject, n reason, u undo, d download.
 What is decided becomes reviews.csv (recording_id, decision, reason, reader,
 read_on), and the next run takes it up, both verdicts in its table reviews:
 
---merge FILE   puts a downloaded file beside what the study's reviews table has: of
-               one recording and reader the new row replaces the old one. Makes no
-               book
---serve        serves the book to this machine alone, at an address with a secret
-               in it, and writes each verdict into the reviews table at once; the
-               book is removed at Ctrl-C unless --out names a folder
+--merge FILE   puts a downloaded file beside what the study's reviews table has:
+               of one recording and reader the new row replaces the old one.
+               Makes no book
+--serve        serves the book to this machine alone, at an address with a
+               secret in it, and writes each verdict into the reviews table at
+               once; the book is removed at Ctrl-C unless --out names a folder
 --reviews FILE writes to FILE in place of the study's own table`,
 		Example: `  tonocohort sheets RESULTS --study STUDY --quality doubtful
   tonocohort sheets RESULTS --study STUDY --reason rhythm,few_beats --centre north

@@ -13,7 +13,7 @@ func newWhy() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "why A B",
 		GroupID: "review",
-		Short:   "Which inputs, settings or builds set two results folders apart, and what can that reach?",
+		Short:   "What sets two results folders apart, and what can that reach?",
 		Long: `Compares the manifests of two results folders: the program, every setting and
 the digest of every input; says of each that differs which tables and columns it
 can change; and holds the files that do differ to that. What nothing explains is

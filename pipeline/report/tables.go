@@ -173,7 +173,7 @@ thead th{border-bottom:1px solid #111;vertical-align:bottom}
 tbody th,thead th.stub{text-align:left}
 tbody th[scope=row]{font-weight:400}
 tbody th[scope=rowgroup]{padding-top:.6rem}
-@media print{.wide{overflow:visible}tr{break-inside:avoid}caption,thead,tbody tr:first-child{break-after:avoid}}
+@media print{body{margin:0;font-size:10pt}table{font-size:8pt}th,td{padding:.15rem .4rem}.wide{overflow:visible}tr{break-inside:avoid}caption,thead,tbody tr:first-child{break-after:avoid}}
 </style>
 </head>
 <body>
