@@ -18,6 +18,16 @@ type kinds struct {
 	facts map[string][]int32  // by name, by kind
 	texts map[string][]string // of a fact that is a text: by its code
 	of    []int32             // by person, until all facts are told
+
+	told    []told    // until then facts are by the kinds that there were when they were told
+	parents [][]int32 // each time that kinds were parted, by kind: the one that it was part of
+	number  int       // how many kinds there are
+}
+
+// told is a fact and how often kinds had been parted when it was told.
+type told struct {
+	fact   string
+	parted int
 }
 
 // Names of facts, with what they are about behind them.
@@ -110,7 +120,7 @@ func (k *kinds) add(fact string, code func(i int) int32) {
 		parted = parted || own[i] != first[kind]
 	}
 	if !parted { // most facts, once there are as many kinds as differ in anything
-		k.facts[fact] = first
+		k.note(fact, first)
 		return
 	}
 	numbers := make(map[uint64]int32, len(first))
@@ -128,14 +138,13 @@ func (k *kinds) add(fact string, code func(i int) int32) {
 		}
 		k.of[i] = number
 	}
-	for name, old := range k.facts {
-		told := make([]int32, len(parents))
-		for kind, parent := range parents {
-			told[kind] = old[parent]
-		}
-		k.facts[name] = told
-	}
-	k.facts[fact] = codes
+	k.parents = append(k.parents, parents)
+	k.note(fact, codes)
+}
+
+func (k *kinds) note(fact string, codes []int32) {
+	k.facts[fact], k.number = codes, len(codes)
+	k.told = append(k.told, told{fact, len(k.parents)})
 }
 
 func (k *kinds) addFlag(fact string, holds func(i int) bool) {
@@ -166,12 +175,36 @@ func (k *kinds) addText(fact string, text func(i int) string) {
 
 // count ends the telling of facts and counts the people of each kind.
 func (k *kinds) count(p People) *kinds {
-	k.sizes = make([]int, len(k.facts[factAtom]))
+	k.settle()
+	k.sizes = make([]int, k.number)
 	for i, kind := range k.of {
 		k.sizes[kind] += p.times(i)
 	}
 	k.of = nil
 	return k
+}
+
+// settle carries each fact on to the kinds that there are at last: once, not whenever
+// kinds are parted, of which there are as many as people in a small study.
+func (k *kinds) settle() {
+	as := make([]int32, k.number) // by kind: the one that it was when the fact was told
+	for kind := range as {
+		as[kind] = int32(kind)
+	}
+	parted := len(k.parents)
+	for i := len(k.told) - 1; i >= 0; i-- {
+		for ; parted > k.told[i].parted; parted-- {
+			for kind, at := range as {
+				as[kind] = k.parents[parted-1][at]
+			}
+		}
+		codes := make([]int32, len(as))
+		for kind, at := range as {
+			codes[kind] = k.facts[k.told[i].fact][at]
+		}
+		k.facts[k.told[i].fact] = codes
+	}
+	k.told, k.parents = nil, nil
 }
 
 // fact returns what is told of each kind. That it is told is certain from the rows of
