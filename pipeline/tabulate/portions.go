@@ -139,28 +139,3 @@ func (u *union) quantile(p float64, t stats.QuantileType, level float64) line {
 func (u *union) atLeast(bound float64) line {
 	return sharedBy(u.moments.N-u.runs.Below(bound), u.moments.N)
 }
-
-// pairedMeans gives by cell of one margin what the ratio of two means is made of;
-// byFinest is by the cells of all stratum columns.
-func pairedMeans(s *strata, margin int, byFinest []exact.Pairs) []exact.Pairs {
-	out := make([]exact.Pairs, len(s.labels))
-	for i, cell := range s.cells[margin] {
-		out[cell].Merge(&byFinest[i])
-	}
-	return out
-}
-
-// pairs sums the rows of a set that have both values.
-func (s *strata) pairs(f *schema.Frame, rows []int32, above, below string) []exact.Pairs {
-	out := make([]exact.Pairs, len(s.sizeOf))
-	at := 0
-	f.EachNumbers(func(first int, cells [][]float64) {
-		for ; at < len(rows) && int(rows[at]) < first+len(cells[0]); at++ {
-			a, b := cells[0][int(rows[at])-first], cells[1][int(rows[at])-first]
-			if !math.IsNaN(a) && !math.IsNaN(b) {
-				out[s.finest[at]].Add(a, b)
-			}
-		}
-	}, above, below)
-	return out
-}
