@@ -56,7 +56,8 @@ func ModifiedPoisson(d *Design, y, weights []float64) (*BinaryFit, error) {
 }
 
 func fitBinary(family string, d *Design, y, weights []float64) (*BinaryFit, error) {
-	if err := checkOutcome(d, y, weights); err != nil {
+	d, err := checkOutcome(d, y, weights)
+	if err != nil {
 		return nil, err
 	}
 	var ones int

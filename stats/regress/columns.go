@@ -166,6 +166,9 @@ func cut(heads, block [][]float64, rows int) [][]float64 {
 // magnitudes are the largest of each column in n rows: an infinity or NaN where one
 // is among them, 1 for the constant.
 func (d *Design) magnitudes(n int) []float64 {
+	if d.largest != nil {
+		return d.largest
+	}
 	parts := make([][]float64, chunkCount(n))
 	inChunks(n, func() func(chunk, from, to int) {
 		r := d.reader()

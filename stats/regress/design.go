@@ -16,6 +16,7 @@ type Design struct {
 	terms       []string
 	columns     []column
 	polynomials []polynomial
+	largest     []float64 // magnitude of each column, where it is known
 }
 
 // polynomial remembers how the columns first … first+degree-1 were formed:
@@ -93,7 +94,7 @@ func (d *Design) Terms() []string { return append([]string(nil), d.terms...) }
 func (d *Design) append(term, name string, c column) {
 	d.terms = append(d.terms, term)
 	d.names = append(d.names, name)
-	d.columns = append(d.columns, c)
+	d.columns, d.largest = append(d.columns, c), nil
 }
 
 // orEmpty keeps a nil column apart from the intercept.
@@ -156,7 +157,7 @@ func (p polynomial) source() *source {
 // uncentred returns the design with every polynomial formed about zero.
 func (d *Design) uncentred() *Design {
 	out := *d
-	out.columns = slices.Clone(d.columns)
+	out.columns, out.largest = slices.Clone(d.columns), nil
 	out.polynomials = append([]polynomial(nil), d.polynomials...)
 	for i := range out.polynomials {
 		p := &out.polynomials[i]
@@ -170,29 +171,32 @@ func (d *Design) uncentred() *Design {
 	return &out
 }
 
-// check reports the first column that cannot be used with n observations.
-func (d *Design) check(n int) error {
+// checked returns the design with what is known of its columns after the check, or
+// an error about the first that cannot be used with n observations.
+func (d *Design) checked(n int) (*Design, error) {
 	if n == 0 {
-		return errNoRows
+		return nil, errNoRows
 	}
 	if len(d.columns) == 0 {
-		return errNoColumns
+		return nil, errNoColumns
 	}
 	for j, c := range d.columns {
 		if rows := c.rows(); rows >= 0 && rows != n {
-			return lengthError(d.names[j], rows, n)
+			return nil, lengthError(d.names[j], rows, n)
 		}
 	}
-	for j, largest := range d.magnitudes(n) {
+	out := *d
+	out.largest = d.magnitudes(n)
+	for j, largest := range out.largest {
 		if largest <= math.MaxFloat64 {
 			continue
 		}
 		c := d.whole(j, n)
 		if i := firstBad(c); i >= 0 {
-			return fmt.Errorf("regress: column %q holds %v in row %d; rows with missing values must be left out before", d.names[j], c[i], i)
+			return nil, fmt.Errorf("regress: column %q holds %v in row %d; rows with missing values must be left out before", d.names[j], c[i], i)
 		}
 	}
-	return nil
+	return &out, nil
 }
 
 // backTransform returns the rows of the matrix that takes the coefficients of

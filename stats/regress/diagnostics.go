@@ -2,6 +2,7 @@ package regress
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -154,6 +155,7 @@ func (f *Fit) DurbinWatson() float64 {
 // deviations, per standard deviation of each column; NaN for the intercept.
 func (f *Fit) StandardisedCoefficients() []float64 {
 	spread := f.deviation(f.outcome)
+	inTriangle := f.deviationsInTriangle()
 	out := make([]float64, len(f.Names))
 	var room []float64
 	for j, b := range f.Coefficients {
@@ -162,11 +164,31 @@ func (f *Fit) StandardisedCoefficients() []float64 {
 		if c.constant() {
 			continue
 		}
+		if known, ok := inTriangle[j]; ok {
+			out[j] = b * known / spread
+			continue
+		}
 		x := f.design.userColumnInto(j, f.N, room)
 		if c.source != nil {
 			room = x
 		}
 		out[j] = b * f.deviation(x) / spread
+	}
+	return out
+}
+
+// deviationsInTriangle are those of the fitted columns that a model with intercept
+// has as the user gave them: what the intercept leaves of their length.
+func (f *Fit) deviationsInTriangle() map[int]float64 {
+	out := map[int]float64{}
+	if !f.Centred || len(f.active) == 0 || f.active[0] != 0 {
+		return out
+	}
+	for k, j := range f.active {
+		inside := func(q polynomial) bool { return j >= q.first && j < q.first+q.degree }
+		if k > 0 && !slices.ContainsFunc(f.design.polynomials, inside) {
+			out[j] = norm(f.r[k][1:k+1]) / f.scales[k]
+		}
 	}
 	return out
 }

@@ -40,7 +40,8 @@ type MixedFit struct {
 // two groups, and one with two rows, are needed. Where the best variance between
 // groups is zero a Warning says so.
 func RandomIntercept(d *Design, y []float64, group []int) (*MixedFit, error) {
-	if err := checkOutcome(d, y, nil); err != nil {
+	d, err := checkOutcome(d, y, nil)
+	if err != nil {
 		return nil, err
 	}
 	if len(group) != len(y) {

@@ -26,7 +26,8 @@ type Fit struct {
 // error is returned for unequal lengths, missing or infinite numbers and
 // weights that are not positive; collinear columns are no error.
 func OLS(d *Design, y, weights []float64) (*Fit, error) {
-	if err := checkOutcome(d, y, weights); err != nil {
+	d, err := checkOutcome(d, y, weights)
+	if err != nil {
 		return nil, err
 	}
 	f := &Fit{Model: *decompose(d, y, weights), Centred: d.intercept}
@@ -37,22 +38,23 @@ func OLS(d *Design, y, weights []float64) (*Fit, error) {
 	return f, nil
 }
 
-func checkOutcome(d *Design, y, weights []float64) error {
-	if err := d.check(len(y)); err != nil {
-		return err
+func checkOutcome(d *Design, y, weights []float64) (*Design, error) {
+	d, err := d.checked(len(y))
+	if err != nil {
+		return nil, err
 	}
 	if i := firstBad(y); i >= 0 {
-		return fmt.Errorf("regress: the outcome holds %v in row %d; rows with missing values must be left out before", y[i], i)
+		return nil, fmt.Errorf("regress: the outcome holds %v in row %d; rows with missing values must be left out before", y[i], i)
 	}
 	if weights != nil && len(weights) != len(y) {
-		return lengthError("weights", len(weights), len(y))
+		return nil, lengthError("weights", len(weights), len(y))
 	}
 	for i, w := range weights {
 		if !(w > 0) || math.IsInf(w, 0) {
-			return fmt.Errorf("regress: weight %v in row %d; weights must be positive", w, i)
+			return nil, fmt.Errorf("regress: weight %v in row %d; weights must be positive", w, i)
 		}
 	}
-	return nil
+	return d, nil
 }
 
 // sumsOfSquares fills in what follows from the residuals.

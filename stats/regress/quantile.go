@@ -31,7 +31,8 @@ func Quantile(d *Design, y, weights []float64, tau float64) (*QuantileFit, error
 	if !(tau > 0 && tau < 1) {
 		return nil, fmt.Errorf("regress: quantile %v is not between 0 and 1", tau)
 	}
-	if err := checkOutcome(d, y, weights); err != nil {
+	d, err := checkOutcome(d, y, weights)
+	if err != nil {
 		return nil, err
 	}
 	base := decompose(d, y, nil)
@@ -98,6 +99,7 @@ func quantilePlane(start *Model, weights []float64, tau float64, basis []int, ro
 // too nearly dependent the coefficients of the search stand.
 func (q *QuantileFit) exactCoefficients(y []float64) {
 	sub := *q.design
+	sub.largest = nil
 	sub.columns = make([]column, len(q.design.columns))
 	outcome := make([]float64, len(q.Basis))
 	for k, i := range q.Basis {
