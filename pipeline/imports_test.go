@@ -40,6 +40,7 @@ var below = map[string][]string{
 	"schema/published":   {"schema"},
 	"testdata":           {},
 
+	"testdata/bench/growth":     {"pipeline", "pipeline/store", "stats"},
 	"testdata/bench/statistics": {"pipeline/tabulate", "stats/*", "schema"},
 }
 
