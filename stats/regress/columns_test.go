@@ -3,6 +3,7 @@ package regress
 import (
 	"math"
 	deep "reflect"
+	"runtime"
 	"testing"
 )
 
@@ -106,5 +107,73 @@ func TestFitInThePlaceOfADroppedOne(t *testing.T) {
 		if got := of(g); !deep.DeepEqual(got, second) || !deep.DeepEqual(f.Coefficients, first.Coefficients) {
 			t.Fatalf("%v, not %v", got.Coefficients, second.Coefficients)
 		}
+	}
+}
+
+// invented is a design with a computed column of each kind on n rows.
+func invented(t *testing.T, n int) (d *Design, y []float64) {
+	t.Helper()
+	x, other, level := make([]float64, n), make([]float64, n), make([]int32, n)
+	y = make([]float64, n)
+	for i := range x {
+		x[i], other[i] = 20+60*unitHash(uint64(i)), unitHash(uint64(i)^0xabcdef)
+		level[i] = int32(4 * unitHash(uint64(i)^0xfeed))
+		y[i] = x[i]/9 + 2*other[i] + float64(level[i]) + unitHash(uint64(i)^0x1234567)
+	}
+	s, err := NewNaturalSpline(x, 5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d = NewDesign(true)
+	d.AddPolynomial("other", other, 2)
+	d.AddSpline("x", x, s)
+	d.AddFactor("level", []string{"1", "2", "3"}, level, []int32{1, 2, 3})
+	return d, y
+}
+
+// No digit tells how many processors there were.
+func TestProcessorsDoNotShow(t *testing.T) {
+	d, y := invented(t, 2*chunkRows+1000)
+	type numbers struct {
+		Coefficients, Residuals, Leverages, HC3, Quantile, NID []float64
+		Tests                                                  [2]Test
+	}
+	of := func(processors int) numbers {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(processors))
+		f := mustOLS(t, d, y, nil)
+		hc3 := mustCovariance(t, f, HC3).SE()
+		variance, form, _, err := f.Specification()
+		if err != nil {
+			t.Fatal(err)
+		}
+		variance.DF2 = 0 // none
+		q, err := Quantile(d, y, nil, 0.5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		nid, err := q.Covariance(QuantileNID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return numbers{f.Coefficients, f.Residuals, f.Leverages(), hc3, q.Coefficients, nid.SE(), [2]Test{variance, form}}
+	}
+	if one, four := of(1), of(4); !deep.DeepEqual(one, four) {
+		t.Errorf("one %v %v\nfour %v %v", one.Coefficients, one.NID, four.Coefficients, four.NID)
+	}
+}
+
+// A fit keeps residuals and leverages of its rows, and no model matrix: that of this
+// design is 88 bytes a row.
+func TestFitHoldsNoModelMatrix(t *testing.T) {
+	const n, perRow = 200_000, 24
+	d, y := invented(t, n)
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	f := mustOLS(t, d, y, nil)
+	mustCovariance(t, f, HC3)
+	f.Leverages()
+	runtime.ReadMemStats(&after)
+	if got := after.TotalAlloc - before.TotalAlloc; got > perRow*n {
+		t.Errorf("%d bytes a row were asked for", got/n)
 	}
 }
