@@ -255,3 +255,15 @@ func BenchmarkPercentilesWithIntervals(b *testing.B) {
 		}
 	}
 }
+
+// Weights that count people may stand for more of them than the distribution function
+// is exact for (to some hundredths of the width here): the search still ends, and near
+// the ranks of the normal distribution.
+func TestRanksOfManyPeople(t *testing.T) {
+	const n = 90_000_000_000_000
+	low, high, _ := OrderStatisticRanks(n, 0.5, 0.95)
+	half := 1.959963984540054 * math.Sqrt(n) / 2
+	if math.Abs(float64(n)/2-half-float64(low)) > half/8 || math.Abs(float64(n)/2+half-float64(high)) > half/8 {
+		t.Errorf("ranks %d and %d of %d, normal %.0f and %.0f", low, high, int(n), n/2-half, n/2+half)
+	}
+}

@@ -38,7 +38,7 @@ func QuantileInterval(sorted []float64, p, level float64) Interval {
 }
 
 // binomialQuantile returns the least k with P(X ≤ k) ≥ q. The search starts at
-// the normal approximation and walks, which takes a few steps at any n.
+// the normal approximation, which takes a few steps at any n.
 func binomialQuantile(q float64, n int, p float64) int {
 	size := float64(n)
 	mean := float64(size * p)
@@ -48,11 +48,24 @@ func binomialQuantile(q float64, n int, p float64) int {
 	// where it equals q in exact arithmetic.
 	const margin = 64 * ulp
 	reaches := func(k int) bool { return binomialCDF(k, n, p) >= q*(1-margin) }
-	for k < n && !reaches(k) {
-		k++
+	// Strides double until the answer lies between: where n is so large that the
+	// distribution function is exact to few digits, single steps would never end.
+	low, high := k-1, k // reaches(high), not reaches(low)
+	for stride := 1; high < n && !reaches(high); stride *= 2 {
+		low, high = high, min(n, high+stride)
 	}
-	for k > 0 && reaches(k-1) {
-		k--
+	if low < k {
+		for stride := 1; low >= 0 && reaches(low); stride *= 2 {
+			low, high = max(-1, low-stride), low
+		}
 	}
+	for high-low > 1 {
+		if middle := low + (high-low)/2; reaches(middle) {
+			high = middle
+		} else {
+			low = middle
+		}
+	}
+	k = high
 	return k
 }

@@ -198,3 +198,36 @@ func (l *layout) isAged(b aged, atom int) bool {
 func (l *layout) pieceIn(pieces []int, atom int) bool {
 	return l.ageAxis >= 0 && slices.Contains(pieces, l.at[atom][l.ageAxis])
 }
+
+// besideClasses returns, by axis, what a group beside published values holds; nil
+// where classes cannot say it, as of the women of some ages and the men of others.
+// With classes the search for what protects it is far shorter.
+func (l *layout) besideClasses(g group, atoms []int) [][]int {
+	classes := make([][]int, len(l.axes))
+	if a := l.setAxis[g.set]; a >= 0 {
+		classes[a] = []int{1}
+	}
+	add := func(axis int, of []int) {
+		for _, class := range of {
+			if !slices.Contains(classes[axis], class) {
+				classes[axis] = append(classes[axis], class)
+			}
+		}
+	}
+	for _, b := range l.besides[g.beside] {
+		if k := slices.IndexFunc(l.families, func(f family) bool { return f.name == "sex" }); b.sex != everyLevel && k >= 0 {
+			add(l.families[k].axis, l.families[k].holds[b.sex])
+		}
+		if l.ageAxis >= 0 {
+			for piece := range l.axes[l.ageAxis].classes {
+				if (b.ages.everyAge() || slices.Contains(l.spans[b.ages], piece)) && (b.band < 0 || slices.Contains(l.bands[b.band], piece)) {
+					add(l.ageAxis, []int{piece})
+				}
+			}
+		}
+	}
+	if !slices.Equal(l.within(classes), atoms) {
+		return nil
+	}
+	return classes
+}

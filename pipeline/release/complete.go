@@ -39,7 +39,8 @@ func (c *checker) completeBlock(out, f *schema.Frame, from, to int, strata []int
 	var seen []string
 	for row := from; row < to; row++ {
 		g, ok := c.group(f, row)
-		if !ok {
+		if !ok { // which of too fine strata are not there would be told by those that are
+			c.log.add(f, row, ruleMinimum, partAll)
 			continue
 		}
 		rows[g.key()] = append(rows[g.key()], row)

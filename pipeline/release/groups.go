@@ -64,6 +64,8 @@ func (c *checker) use(g *groups, variable string, of group) {
 		var classes [][]int
 		if of.beside == "" {
 			classes, _ = c.layout.classes(of)
+		} else {
+			classes = c.layout.besideClasses(of, atoms)
 		}
 		i = len(g.list)
 		g.index[key] = i
@@ -155,7 +157,7 @@ func (c *checker) group(f *schema.Frame, row int) (group, bool) {
 		return group{}, false
 	}
 	set := slices.Index(c.People.Sets, f.TextAt(row, "set"))
-	if set < 0 {
+	if set < 0 || c.ofFineStratum(f, row) {
 		return group{}, false
 	}
 	if f.Table.Name == comparisonTable {

@@ -29,7 +29,7 @@ func (c *checker) fewMissing(v variable, before []variable) error {
 		t.Domains = append(t.Domains, d)
 	}
 	for _, h := range c.differences(used) {
-		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
+		d := h.domain()
 		n, all := sum(h.atoms, v.counted), sum(h.atoms, c.layout.sizes)
 		if c.few(all - n) {
 			d.Need = min(c.rules.MinCell, all)

@@ -126,6 +126,7 @@ type checker struct {
 	references  map[string]bool             // references of which the number of people is hidden
 	needs       map[string]need             // by the name of a variable that is no column
 	sources     map[string]published.Set
+	crowded     []string          // columns of whose strata nearly all hold few
 	comparisons map[string]group  // by what a row of the comparison is about
 	quoted      []string          // notes of published sets: their numbers are of no one here
 	notes       map[string]string // as they were masked
@@ -184,6 +185,11 @@ func newChecker(in Input) *checker {
 	c.rank = ranks(in)
 	c.layout = newLayout(in)
 	c.groups = c.publishedGroups()
+	if c.crowded = c.tooFine(); c.crowded != nil {
+		c.layout = newLayout(c.without(c.crowded))
+		c.comparisons = map[string]group{}
+		c.groups = c.publishedGroups()
+	}
 	return c
 }
 

@@ -94,6 +94,8 @@ func (c *checker) releaseRow(f *schema.Frame, at int, given modelFacts) {
 	}
 	_, level := levelOf(r.text("statistic"))
 	switch g, known := c.group(f, at); {
+	case c.ofFineStratum(f, at):
+		r.hideAll(ruleMinimum)
 	case isExtreme(r.text("statistic")):
 		r.hideAll(ruleExtreme)
 	case f.Has("model"):

@@ -167,7 +167,7 @@ func (c *checker) share(key threshold, l *limited) error {
 		t.Domains = append(t.Domains, d)
 	}
 	for _, h := range c.differences(used) {
-		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
+		d := h.domain()
 		if n := sum(h.atoms, v.counted); n > 0 && small(h.atoms) {
 			d.Need = min(c.rules.MinCell, n)
 		}

@@ -164,7 +164,7 @@ func (c *checker) peopleTable(hidden []difference, at tier) disclose.Table {
 		t.Domains = append(t.Domains, d)
 	}
 	for _, h := range hidden {
-		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
+		d := h.domain()
 		if c.rules.Small(c.headcount(h.atoms, nil)) {
 			d.Need = c.rules.MinCell
 		}
@@ -195,10 +195,19 @@ func (g *groups) all() []int {
 
 // difference is a group that no table shows and that subtraction would show.
 type difference struct {
-	labels []string // of the group that it is taken from
-	set    int
-	atoms  []int
-	rule   string
+	labels  []string // of the group that it is taken from
+	set     int
+	atoms   []int
+	classes [][]int // that say it; nil where they cannot
+	rule    string
+}
+
+// domain is a difference in a table that is to be protected.
+func (d difference) domain() disclose.Domain {
+	if d.classes != nil {
+		return disclose.Domain{Classes: d.classes, Hidden: true}
+	}
+	return disclose.Domain{Atoms: d.atoms, Hidden: true}
 }
 
 // differences lists what subtraction would give beside the published groups: what
@@ -209,11 +218,11 @@ type difference struct {
 func (c *checker) differences(of []int) []difference {
 	var list []difference
 	seen := map[string]bool{}
-	add := func(g group, atoms []int, rule string) {
+	add := func(g group, atoms []int, classes [][]int, rule string) {
 		key := fmt.Sprint(atoms)
 		if len(atoms) > 0 && !seen[key] {
 			seen[key] = true
-			list = append(list, difference{g.labels, g.set, atoms, rule})
+			list = append(list, difference{g.labels, g.set, atoms, classes, rule})
 		}
 	}
 	for _, i := range of {
@@ -229,15 +238,27 @@ func (c *checker) differences(of []int) []difference {
 				continue
 			}
 			if rest, ok := c.layout.rest(c.groups.atoms[outer], c.groups.atoms[inner]); ok {
-				add(c.groups.list[outer], rest, ruleNested)
+				add(c.groups.list[outer], rest, nil, ruleNested)
 			}
 		}
 	}
+	cut := c.layout.cutPieces()
+	done := map[string]bool{}
 	for _, i := range of {
-		if g := c.groups.list[i]; g.beside != "" && c.layout.ageAxis >= 0 {
-			for _, piece := range c.pieces(g) {
-				add(g, piece, ruleBands)
-			}
+		g := c.groups.list[i]
+		stratum := c.layout.ofAnyAge(g)
+		if g.beside == "" || len(cut) == 0 || done[stratum.key()] {
+			continue
+		}
+		done[stratum.key()] = true
+		classes, ok := c.layout.classes(stratum)
+		if !ok {
+			continue
+		}
+		for _, piece := range cut {
+			own := slices.Clone(classes)
+			own[c.layout.ageAxis] = []int{piece}
+			add(g, c.layout.within(own), own, ruleBands)
 		}
 	}
 	return list
@@ -268,25 +289,42 @@ func (l *layout) rest(outer, inner []int) (atoms []int, inside bool) {
 	return atoms, true
 }
 
-// pieces cuts the people of a stratum, whatever its age band, into the pieces of
-// age that all kinds of bands make.
-func (c *checker) pieces(g group) [][]int {
+// cutPieces lists the pieces of age that subtraction would show: those that lie
+// outside the ages of every published set, and all where ages are cut in several ways.
+func (l *layout) cutPieces() []int {
+	if l.ageAxis < 0 {
+		return nil
+	}
+	ways := make([]int, l.axes[l.ageAxis].classes) // by piece: in how many ranges it lies
+	for _, pieces := range l.spans {
+		for _, piece := range pieces {
+			ways[piece]++
+		}
+	}
+	banded := l.bands != nil || slices.ContainsFunc(l.families, func(f family) bool { return f.axis == l.ageAxis })
+	if !banded && slices.Max(ways) <= 1 {
+		return slices.DeleteFunc(numbersTo(len(ways)), func(piece int) bool { return ways[piece] > 0 })
+	}
+	return numbersTo(len(ways))
+}
+
+func numbersTo(n int) []int {
+	list := make([]int, n)
+	for i := range list {
+		list[i] = i
+	}
+	return list
+}
+
+// ofAnyAge is the stratum of a group whatever the age.
+func (l *layout) ofAnyAge(g group) group {
 	labels := slices.Clone(g.labels)
-	for k, f := range c.layout.families {
-		if f.axis == c.layout.ageAxis {
+	for k, f := range l.families {
+		if f.axis == l.ageAxis {
 			labels[k] = everyLevel
 		}
 	}
-	classes, ok := c.layout.classes(group{set: g.set, labels: labels})
-	if !ok {
-		return nil
-	}
-	pieces := make([][]int, c.layout.axes[c.layout.ageAxis].classes)
-	for _, a := range c.layout.within(classes) {
-		piece := c.layout.at[a][c.layout.ageAxis]
-		pieces[piece] = append(pieces[piece], a)
-	}
-	return pieces
+	return group{set: g.set, labels: labels}
 }
 
 // alike reports the same stratum of two sets.

@@ -101,7 +101,7 @@ func (c *checker) valuesTable(v variable, used []int, rules []string, hidden []d
 		t.Domains = append(t.Domains, d)
 	}
 	for _, h := range hidden {
-		d := disclose.Domain{Atoms: h.atoms, Hidden: true}
+		d := h.domain()
 		// Where everybody has a value the layer of people has seen to it.
 		if v.absent > 0 && c.rules.Small(c.headcount(h.atoms, v.has())) && !c.settled(v, h.atoms) {
 			d.Need = min(c.rules.MinCell, sum(h.atoms, c.layout.sizes))

@@ -33,7 +33,7 @@ func (m *modeller) terms(f fitted, d design, s result) {
 			m.joint(f, s, block.label+" beyond the line", "the powers above the first", columns[1:])
 		}
 		if b < len(partial) {
-			m.write(f, block.label, stats.Result{Statistic: "partial_r_squared", Estimate: partial[b].Statistic, Unit: "1", Method: "share of what the other terms leave unexplained"}, stats.Interval{})
+			m.write(f, block.label, stats.Result{Statistic: "partial_r_squared", Estimate: partial[b].Statistic, Unit: "1", Method: "share of what the other terms leave unexplained", Note: determined(partial[b].Statistic)}, stats.Interval{})
 		}
 		if b < len(inflation) {
 			m.inflation(f, block.label, inflation[b])
@@ -44,11 +44,19 @@ func (m *modeller) terms(f fitted, d design, s result) {
 
 func (m *modeller) inflation(f fitted, label string, v regress.Inflation) {
 	if v.Columns == 1 {
-		m.write(f, label, stats.Result{Statistic: "vif", Estimate: finite(v.GVIF), Unit: "1", Method: "variance inflation factor"}, stats.Interval{})
+		m.write(f, label, stats.Result{Statistic: "vif", Estimate: finite(v.GVIF), Unit: "1", Method: "variance inflation factor", Note: determined(finite(v.GVIF))}, stats.Interval{})
 		return
 	}
-	m.write(f, label, stats.Result{Statistic: "gvif", Estimate: finite(v.GVIF), Unit: "1", Method: "generalised variance inflation factor (Fox and Monette 1992)"}, stats.Interval{})
-	m.write(f, label, stats.Result{Statistic: "gvif_per_root", Estimate: finite(v.PerRoot), Unit: "1", Method: "gvif^(1/(2·columns)): the factor of a standard error"}, stats.Interval{})
+	m.write(f, label, stats.Result{Statistic: "gvif", Estimate: finite(v.GVIF), Unit: "1", Method: "generalised variance inflation factor (Fox and Monette 1992)", Note: determined(finite(v.GVIF))}, stats.Interval{})
+	m.write(f, label, stats.Result{Statistic: "gvif_per_root", Estimate: finite(v.PerRoot), Unit: "1", Method: "gvif^(1/(2·columns)): the factor of a standard error", Note: determined(finite(v.PerRoot))}, stats.Interval{})
+}
+
+// determined says why what a term adds is missing.
+func determined(v float64) string {
+	if math.IsNaN(v) {
+		return "none: the other terms determine it"
+	}
+	return ""
 }
 
 // together tests everything that a column takes part in, where that is more

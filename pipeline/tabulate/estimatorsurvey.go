@@ -56,11 +56,22 @@ func (d designed) moments(g group) (mean, se, sd line) {
 	e := d.survey.Mean(d.work, g.rows, g.values)
 	v := d.survey.Variance(d.work, g.rows, g.values)
 	mean = d.finish(e, "mean", e.Interval(confidence))
-	se = line{Result: stats.Result{Estimate: e.SE, Method: d.method("standard error of the mean")}}
+	se = line{Result: stats.Result{Estimate: e.SE, Method: d.method("standard error of the mean"), Note: noError(e)}}
 	spread := stats.Estimate{Value: math.Sqrt(v.Value), Degrees: v.Degrees, N: v.N, Singles: v.Singles}
 	spread.SE = v.SE / (2 * spread.Value) // first order
 	sd = d.finish(spread, "root of the variance", spread.Interval(confidence))
 	return mean, se, sd
+}
+
+// noError says why a mean has no standard error.
+func noError(e stats.Estimate) string {
+	switch {
+	case !math.IsNaN(e.SE) || math.IsNaN(e.Value):
+		return ""
+	case e.Singles > 0:
+		return "none: a sampling stratum has one unit alone"
+	}
+	return "none: fewer than two sampling units"
 }
 
 func (d designed) geometric(g group) line {

@@ -24,8 +24,11 @@ func (m *modeller) coefficients(f fitted, d design, r result) {
 	method := r.method + "; errors " + r.main.name
 	varying := r.least == nil || r.imputed() || r.main.name == clusterCR2 || r.main.name == schema.DesignErrors
 	for j, k := range d.columns {
-		m.write(f, k.name, stats.Result{Statistic: "estimate", Estimate: table[j].Estimate, Method: method, Unit: k.unit, Note: join(k.note, whyMissing(r.solution, j, table[j]))},
-			intervalOf(table[j]))
+		why := join(k.note, whyMissing(r.solution, j, table[j]))
+		m.write(f, k.name, stats.Result{Statistic: "estimate", Estimate: table[j].Estimate, Method: method, Unit: k.unit, Note: why}, intervalOf(table[j]))
+		if math.IsNaN(table[j].SE) { // nor has it what rests on its error
+			k.note = why
+		}
 		m.errors(f, k, r, j, errors)
 		if degrees := table[j].DF; varying {
 			m.write(f, k.name, stats.Result{Statistic: "df", Estimate: finite(degrees), Method: "errors " + r.main.name, Unit: "1", Note: infiniteNote(degrees)}, stats.Interval{})
@@ -39,7 +42,7 @@ func (m *modeller) coefficients(f fitted, d design, r result) {
 		}
 		if ratio := r.binaryScale(); ratio != "" && k.name != regress.Intercept {
 			e := regress.Ratios(table[j : j+1])[0]
-			m.write(f, k.name, stats.Result{Statistic: ratio, Estimate: e.Estimate, Method: method, Unit: "1" + perPart(k.unit), Note: join(k.note, whyMissing(r.solution, j, table[j]))}, intervalOf(e))
+			m.write(f, k.name, stats.Result{Statistic: ratio, Estimate: e.Estimate, Method: method, Unit: "1" + perPart(k.unit), Note: why}, intervalOf(e))
 		}
 	}
 	for _, k := range d.absent {
