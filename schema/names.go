@@ -5,7 +5,7 @@ package schema
 var names = map[string]string{
 	"age_years": "Age", "sex": "Sex", "age_band": "Age band", "height_cm": "Height", "weight_kg": "Weight",
 	"bmi_kg_m2": "Body mass index", "bsa_m2": "Body surface area", "egfr_ckdepi2021": "Estimated GFR (CKD-EPI 2021)",
-	"treated": "Blood-pressure-lowering treatment", "posture": "Posture", "centre": "Centre",
+	"treated": "Blood-pressure-lowering treatment", "bp_class": "Blood pressure class", "posture": "Posture", "centre": "Centre",
 	"heart_rate_bpm": "Heart rate", "brachial_sbp_mmhg": "Brachial SBP", "brachial_dbp_mmhg": "Brachial DBP",
 	"brachial_map_mmhg": "Brachial mean pressure", "brachial_pp_mmhg": "Brachial PP",
 	"central_sbp_mmhg": "Central SBP", "central_dbp_mmhg": "Central DBP", "central_map_mmhg": "Central mean pressure", "central_pp_mmhg": "Central PP",

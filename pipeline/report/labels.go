@@ -1,6 +1,7 @@
 package report
 
 import (
+	"slices"
 	"strings"
 
 	"tonocohort/schema"
@@ -29,13 +30,22 @@ func Label(column, unit string) string {
 }
 
 // reasonWords writes a reason of the flow as a person does: brachial_sbp_mmhg not
-// below 140 as Brachial SBP (mmHg) not below 140.
+// below 140 as Brachial SBP (mmHg) not below 140, and diabetes not no, which reads
+// like a slip, as Diabetes: not “no”.
 func reasonWords(reason string) string {
 	column, rest, _ := strings.Cut(reason, " ")
+	if levels, isRule := strings.CutPrefix(rest, "not "); isRule && !bounded(levels) {
+		return Label(column, "") + ": not “" + strings.ReplaceAll(levels, " or ", "” or “") + "”"
+	}
 	if _, known := schema.QuantityName(column); !known {
 		return plainWords(reason)
 	}
 	return axisLabel(column, unitOfName(column)) + " " + plainWords(rest)
+}
+
+// bounded reports a rule in words that bounds a number.
+func bounded(rule string) bool {
+	return slices.ContainsFunc([]string{"at least ", "above ", "at most ", "below "}, func(bound string) bool { return strings.HasPrefix(rule, bound) })
 }
 
 // unitOfName is the unit of a column that every study has, "" for none.

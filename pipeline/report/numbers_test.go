@@ -85,3 +85,17 @@ func TestLabels(t *testing.T) {
 		}
 	}
 }
+
+func TestReasonsOfTheFlowInWords(t *testing.T) {
+	for reason, want := range map[string]string{
+		"brachial_sbp_mmhg not below 140":        "Brachial SBP (mmHg) not below 140",
+		"diabetes not no":                        "Diabetes: not “no”",
+		"bp_class not normal or prehypertension": "Blood pressure class: not “normal” or “prehypertension”",
+		"treated missing":                        "Blood-pressure-lowering treatment missing",
+		"not_first_visit":                        "not first visit",
+	} {
+		if got := reasonWords(reason); got != want {
+			t.Errorf("%s: %q, want %q", reason, got, want)
+		}
+	}
+}

@@ -59,30 +59,35 @@ func (p Persons) byAge() []Drawing {
 	c := figure.Scatter{Name: fileName("age", b.Variable), Title: Label(b.Variable, "") + " by age, each person", Desc: "One point per person over age, told apart by sex.",
 		XLabel: axisLabel("age_years", "years"), YLabel: axisLabel(b.Variable, b.Unit)}
 	signs := []string{"Circles", "crosses", "triangles", "squares"}
-	words := ""
+	words, squares := "", false
+	for i, g := range groups {
+		if i > 0 {
+			words += ", "
+		}
+		words += fmt.Sprintf("%s: %s", signs[i%len(signs)], strings.ToLower(g.label))
+		squares = squares || len(g.rows) > figure.MostPoints
+	}
+	words += "; one point per person."
+	if squares {
+		words += " Where persons are too many for that, filled squares: as many as their area says, one alone is a small square."
+	}
 	switch {
 	case n > figure.MostPoints:
-		for _, g := range groups {
+		for i, g := range groups {
 			cloud := figure.Cloud{Title: fmt.Sprintf("%s, n = %d persons", g.label, len(g.rows)), Levels: levels}
 			for _, row := range g.rows {
-				cloud.X, cloud.Y = append(cloud.X, b.Age[row]), append(cloud.Y, b.Value[row])
+				cloud.X, cloud.Y, cloud.Of = append(cloud.X, b.Age[row]), append(cloud.Y, b.Value[row]), append(cloud.Of, int8(i))
 			}
 			c.Panels = append(c.Panels, cloud)
 		}
-		words = "Circles: one person each; squares: as many persons as their area says, one alone is a small square."
 	default:
 		of := make([]int8, len(b.Sex))
 		for i, g := range groups {
 			c.Series = append(c.Series, fmt.Sprintf("%s, n = %d", g.label, len(g.rows)))
-			if i > 0 {
-				words += ", "
-			}
-			words += fmt.Sprintf("%s: %s", signs[i%len(signs)], strings.ToLower(g.label))
 			for _, row := range g.rows {
 				of[row] = int8(i)
 			}
 		}
-		words += "; one point per person."
 		c.Panels = []figure.Cloud{{Title: fmt.Sprintf("n = %d persons", n), X: b.Age, Y: b.Value, Of: of, Levels: levels}}
 	}
 	words += " Persons who are analysed, one visit each."

@@ -163,6 +163,10 @@ func (f *Figure) cloud(p Cloud, x, y axis) {
 		counts[row*bins+column]++
 		most = max(most, counts[row*bins+column])
 	}
+	colour := frame
+	if p.Of != nil && !slices.ContainsFunc(p.Of, func(of int8) bool { return of != p.Of[0] }) {
+		colour = lookOf(int(p.Of[0])).colour
+	}
 	for k, n := range counts {
 		if n == 0 {
 			continue
@@ -170,7 +174,7 @@ func (f *Figure) cloud(p Cloud, x, y axis) {
 		// The side grows with the root, the area with the number; one person is seen.
 		half := max(0.8, side/2*math.Sqrt(float64(n)/float64(most)))
 		cx, cy := x.from+(float64(k%bins)+0.5)*side, y.from-(float64(k/bins)+0.5)*side
-		f.area(frame, "", 0, point{cx - half, cy - half}, point{cx + half, cy - half}, point{cx + half, cy + half}, point{cx - half, cy + half})
+		f.area(colour, "", 0, point{cx - half, cy - half}, point{cx + half, cy - half}, point{cx + half, cy + half}, point{cx - half, cy + half})
 	}
 	f.text(x.to, y.to-12, fmt.Sprintf("largest square: %d points", most), small, atEnd)
 }
