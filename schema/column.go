@@ -56,14 +56,14 @@ func (c Column) InRange(v float64) bool {
 }
 
 // Numeric reports whether the cells of c are held as float64.
-func (c Column) Numeric() bool {
-	return c.Kind == Number || c.Kind == Integer || c.Kind == Boolean
-}
+func (c Column) Numeric() bool { return c.Kind.numeric() }
+
+func (k Kind) numeric() bool { return k == Number || k == Integer || k == Boolean }
 
 // Textual reports whether the cells of c are held as strings.
-func (c Column) Textual() bool {
-	return c.Kind == Text || c.Kind == Category || c.Kind == Date
-}
+func (c Column) Textual() bool { return c.Kind.textual() }
+
+func (k Kind) textual() bool { return k == Text || k == Category || k == Date }
 
 // Table declares one table: its columns in order, and what one row is.
 type Table struct {

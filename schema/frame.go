@@ -140,12 +140,12 @@ func (f *Frame) Clear() {
 
 // AddRow appends a row in which every cell is missing and returns its number.
 func (f *Frame) AddRow() int {
-	for i, c := range f.Table.Columns {
+	for i := range f.Cols {
 		d := &f.Cols[i]
-		switch {
-		case c.Numeric():
+		switch kind := f.Table.Columns[i].Kind; { // no copy of a whole declaration for a cell
+		case kind.numeric():
 			d.Num = append(d.Num, math.NaN())
-		case c.Textual():
+		case kind.textual():
 			d.Text = append(d.Text, "")
 		default:
 			d.Wave = append(d.Wave, nil)
@@ -305,17 +305,17 @@ func (f *Frame) Append(g *Frame) {
 // CopyRow copies row of g into row to of f, column by column where both have
 // the column with the same kind of cell.
 func (f *Frame) CopyRow(to int, g *Frame, row int) {
-	for i, c := range f.Table.Columns {
-		j, ok := g.index[c.Name]
+	for i := range f.Cols {
+		j, ok := g.index[f.Table.Columns[i].Name]
 		if !ok {
 			continue
 		}
-		switch {
-		case c.Numeric() && g.Table.Columns[j].Numeric():
+		switch kind, other := f.Table.Columns[i].Kind, g.Table.Columns[j].Kind; {
+		case kind.numeric() && other.numeric():
 			f.Cols[i].Num[to] = g.numbers(j)[row]
-		case c.Textual() && g.Table.Columns[j].Textual():
+		case kind.textual() && other.textual():
 			f.Cols[i].Text[to] = g.textAt(j, row)
-		case c.Kind == Wave && g.Table.Columns[j].Kind == Wave:
+		case kind == Wave && other == Wave:
 			f.Cols[i].Wave[to] = g.waves(j)[row]
 		}
 	}

@@ -73,7 +73,8 @@ func (d *Digester) Add(f *schema.Frame) error {
 		return fmt.Errorf("parquet: digest of %s: %w", d.table.Name, err)
 	}
 	for row := range f.N {
-		for i, c := range d.table.Columns {
+		for i := range d.table.Columns {
+			c := &d.table.Columns[i] // no copy of a whole declaration for a cell
 			if err := d.cell(c.Kind, &f.Cols[i], row); err != nil {
 				return fmt.Errorf("parquet: digest of %s, column %s, after %d rows: %w", d.table.Name, c.Name, d.rows, err)
 			}
