@@ -217,12 +217,17 @@ func TestStoppedRunGivesNobodyAway(t *testing.T) {
 		t.Fatal(err)
 	}
 	results, kept := filepath.Join(home, "results"), 0
-	for _, wait := range []time.Duration{0, 20, 60, 120, 200} {
+	waits := []time.Duration{0, 20, 60, 120, 200}
+	for i := 0; i < len(waits); i++ {
+		wait := waits[i]
 		ctx, cancel := context.WithTimeout(context.Background(), wait*time.Millisecond)
 		var out bytes.Buffer
 		execute(ctx, []string{"run", filepath.Join(home, "study"), "--out", results, "--key-file", key, "--quiet"}, &out, &out)
 		cancel()
 		if _, err := os.Stat(results); err != nil {
+			if i == len(waits)-1 && wait < 60_000 { // a busy machine has not come so far yet
+				waits = append(waits, 2*wait)
+			}
 			continue
 		}
 		names := []string{}
