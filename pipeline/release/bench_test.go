@@ -25,7 +25,7 @@ func BenchmarkCheck(b *testing.B) {
 		{2000, []float64{18, 40, 60}, []string{"sex", "age_band", "smoker"}, 0},
 		{2000, []float64{18, 30, 40, 50, 60, 70, 80}, []string{"sex", "age_band", "smoker"}, 0},
 		{5000, []float64{18, 30, 40, 50, 60, 70, 80}, []string{"sex", "age_band", "smoker"}, 0},
-		{100000, []float64{18, 30, 40, 50, 60, 70, 80}, []string{"sex", "age_band", "smoker"}, 0},
+		{200000, []float64{18, 30, 40, 50, 60, 70, 80}, []string{"sex", "age_band", "smoker"}, 2},
 		{480, []float64{18, 40, 60}, []string{"sex", "age_band", "smoker"}, 2},
 		{480, []float64{18, 40, 60}, []string{"sex", "age_band", "smoker", "treated"}, 2},
 	} {

@@ -13,7 +13,9 @@
 //     and with the rules on contributions. Where fewer than the smallest cell
 //     have none, both counts are hidden and what would give them away is made
 //     coarse.
-//   - shares above a threshold, and levels of a characteristic: both sides count.
+//   - shares above a threshold, and levels of a characteristic: both sides count. A
+//     share beside published values is hidden where few lie between its limit and
+//     another.
 //   - overlaps: sets and levels of different characteristics are of the same
 //     people. A level, or a reason of the flow, with which the number of a group of
 //     few would follow from the sizes of sets is hidden like a level of few.
@@ -25,6 +27,13 @@
 //     in one another. A number a few away from one that is told is hidden, with the
 //     digits that would tell it; a kappa on whose few disagreements its interval
 //     would tell has none.
+//
+// What stands beside published values is a stratum and a variable like any other: of
+// the ages that the published set has, with all that its equation or model needs. A
+// reference, a standardised estimate or a change counts some of a stratum: a number a
+// few away from another of it is hidden. In the flow and of the used visits people are
+// counted, not visits or recordings. A column of whose strata nearly all are of few is
+// hidden whole.
 //
 // What is hidden for another is chosen by what it is worth to a reader: the cells
 // of the set that the plan names first are the last to go, and a difference of few
