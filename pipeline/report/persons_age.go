@@ -14,40 +14,51 @@ const sexless = "Sex not recorded"
 // sexGroup is the persons of one sex who have age and value.
 type sexGroup struct {
 	label string
-	rows  []int
+	n     int
 }
 
 // groups are the sexes of which there are persons, in the order in which they were
-// declared, and how many persons cannot be drawn.
-func (b ByAge) groups() (list []sexGroup, left int) {
-	all := make([]sexGroup, len(b.Sexes)+1)
-	for i, sex := range b.Sexes {
-		all[i].label = groupName(sex)
+// declared, with the place of each person in them, and how many persons cannot be drawn.
+func (b ByAge) groups() (list []sexGroup, of []int8, left int) {
+	counts := make([]int, len(b.Sexes)+1) // the last: without a sex
+	each := func(visit func(row, sex int)) {
+		for row, sex := range b.Sex {
+			switch {
+			case math.IsNaN(b.Age[row]) || math.IsNaN(b.Value[row]):
+			case sex < 0:
+				visit(row, len(b.Sexes))
+			default:
+				visit(row, int(sex))
+			}
+		}
 	}
-	all[len(b.Sexes)].label = sexless
-	for row, sex := range b.Sex {
-		if math.IsNaN(b.Age[row]) || math.IsNaN(b.Value[row]) {
-			left++
+	left = len(b.Sex)
+	each(func(_, sex int) {
+		counts[sex]++
+		left--
+	})
+	place := make([]int8, len(counts))
+	for sex, n := range counts {
+		if n == 0 {
 			continue
 		}
-		if sex < 0 {
-			sex = int8(len(b.Sexes))
+		place[sex] = int8(len(list))
+		label := sexless
+		if sex < len(b.Sexes) {
+			label = groupName(b.Sexes[sex])
 		}
-		all[sex].rows = append(all[sex].rows, row)
+		list = append(list, sexGroup{label, n})
 	}
-	for _, g := range all {
-		if len(g.rows) > 0 {
-			list = append(list, g)
-		}
-	}
-	return list, left
+	of = make([]int8, len(b.Sex))
+	each(func(row, sex int) { of[row] = place[sex] })
+	return list, of, left
 }
 
 // byAge draws each person's value over age: in one panel with a sign for each sex,
 // or, where there are too many for signs, a panel for each sex.
 func (p Persons) byAge() []Drawing {
 	b := p.ByAge
-	groups, left := b.groups()
+	groups, of, left := b.groups()
 	if len(groups) == 0 {
 		return nil
 	}
@@ -65,7 +76,7 @@ func (p Persons) byAge() []Drawing {
 			words += ", "
 		}
 		words += fmt.Sprintf("%s: %s", signs[i%len(signs)], strings.ToLower(g.label))
-		squares = squares || len(g.rows) > figure.MostPoints
+		squares = squares || g.n > figure.MostPoints
 	}
 	words += "; one point per person."
 	if squares {
@@ -74,19 +85,12 @@ func (p Persons) byAge() []Drawing {
 	switch {
 	case n > figure.MostPoints:
 		for i, g := range groups {
-			cloud := figure.Cloud{Title: fmt.Sprintf("%s, n = %d persons", g.label, len(g.rows)), Levels: levels}
-			for _, row := range g.rows {
-				cloud.X, cloud.Y, cloud.Of = append(cloud.X, b.Age[row]), append(cloud.Y, b.Value[row]), append(cloud.Of, int8(i))
-			}
-			c.Panels = append(c.Panels, cloud)
+			c.Panels = append(c.Panels, figure.Cloud{Title: fmt.Sprintf("%s, n = %d persons", g.label, g.n),
+				X: b.Age, Y: b.Value, Of: of, Part: true, Series: int8(i), Levels: levels})
 		}
 	default:
-		of := make([]int8, len(b.Sex))
-		for i, g := range groups {
-			c.Series = append(c.Series, fmt.Sprintf("%s, n = %d", g.label, len(g.rows)))
-			for _, row := range g.rows {
-				of[row] = int8(i)
-			}
+		for _, g := range groups {
+			c.Series = append(c.Series, fmt.Sprintf("%s, n = %d", g.label, g.n))
 		}
 		c.Panels = []figure.Cloud{{Title: fmt.Sprintf("n = %d persons", n), X: b.Age, Y: b.Value, Of: of, Levels: levels}}
 	}

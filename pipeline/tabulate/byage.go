@@ -28,7 +28,6 @@ func PulsePressureByAge(visits *schema.Frame, plan schema.Analysis) ByAge {
 		plan.Visit = firstVisit
 	}
 	c := newCohort(visits, plan, newFlow(), &reporter{})
-	ages, values := visits.Numbers("age_years"), visits.Numbers(variable)
 	sex := factor{}
 	if visits.Has("sex") {
 		sex = c.factor("sex")
@@ -37,10 +36,17 @@ func PulsePressureByAge(visits *schema.Frame, plan schema.Analysis) ByAge {
 	n := len(c.rows)
 	b.Sex, b.Age, b.Value = make([]int8, n), make([]float64, n), make([]float64, n)
 	for i, row := range c.rows {
-		b.Sex[i], b.Age[i], b.Value[i] = -1, ages[row], values[row]
+		b.Sex[i], b.Age[i], b.Value[i] = -1, math.NaN(), math.NaN()
 		if sex.code != nil && sex.code[row] <= math.MaxInt8 {
 			b.Sex[i] = int8(sex.code[row])
 		}
 	}
+	at := 0
+	visits.EachNumbers(func(first int, cells [][]float64) {
+		for ; at < n && int(c.rows[at]) < first+len(cells[0]); at++ {
+			row := int(c.rows[at]) - first
+			b.Age[at], b.Value[at] = cells[0][row], cells[1][row]
+		}
+	}, "age_years", variable)
 	return b
 }

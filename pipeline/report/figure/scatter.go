@@ -25,8 +25,28 @@ type Cloud struct {
 	Title  string
 	X, Y   []float64
 	Of     []int8      // the series of each point; nil: all are alike
+	Part   bool        // the panel is of the points of one series alone
+	Series int8        // that series
 	Lines  []Line      // over the points
 	Levels []LevelLine // from edge to edge
+}
+
+// each visits the points that the panel is of.
+func (p Cloud) each(visit func(i int)) {
+	for i := range p.X {
+		if !math.IsNaN(p.X[i]) && !math.IsNaN(p.Y[i]) && (!p.Part || p.Of[i] == p.Series) {
+			visit(i)
+		}
+	}
+}
+
+// ends widens two numbers to take in a further one.
+func ends(of []float64, v float64) []float64 {
+	if len(of) == 0 {
+		return []float64{v, v}
+	}
+	of[0], of[1] = min(of[0], v), max(of[1], v)
+	return of
 }
 
 // LevelLine is a horizontal line with its label at the right; that of a threshold
@@ -57,14 +77,12 @@ func (c Scatter) Draw() *Figure {
 	}
 	height := top + plot + bottom
 	f.Height = height
-	var xs, ys []float64
+	var xs, ys []float64 // what the axes must reach
 	right := 14.0
 	for _, p := range c.Panels {
-		for i := range p.X {
-			if !math.IsNaN(p.X[i]) && !math.IsNaN(p.Y[i]) {
-				xs, ys = append(xs, p.X[i]), append(ys, p.Y[i])
-			}
-		}
+		var xEnds, yEnds []float64
+		p.each(func(i int) { xEnds, yEnds = ends(xEnds, p.X[i]), ends(yEnds, p.Y[i]) })
+		xs, ys = append(xs, xEnds...), append(ys, yEnds...)
 		for _, l := range p.Lines {
 			xs, ys = append(xs, known(l.X, l.Y)...), append(ys, l.Y...)
 			right = max(right, widthOf(l.Label, small, true)+9)
@@ -134,38 +152,29 @@ func (f *Figure) point(x, y float64, series int8) {
 // cloud draws the points, or how many lie in each square.
 func (f *Figure) cloud(p Cloud, x, y axis) {
 	shown := 0
-	for i := range p.X {
-		if !math.IsNaN(p.X[i]) && !math.IsNaN(p.Y[i]) {
-			shown++
-		}
-	}
+	p.each(func(int) { shown++ })
 	if shown <= MostPoints {
-		for i := range p.X {
-			switch at := (point{x.at(p.X[i]), y.at(p.Y[i])}); {
-			case math.IsNaN(p.X[i]) || math.IsNaN(p.Y[i]):
-			case p.Of != nil:
+		p.each(func(i int) {
+			if at := (point{x.at(p.X[i]), y.at(p.Y[i])}); p.Of != nil {
 				f.point(at.x, at.y, p.Of[i])
-			default:
+			} else {
 				f.add(shape{kind: disc, points: []point{at}, radius: 2, stroke: frame, width: 0.9})
 			}
-		}
+		})
 		return
 	}
 	side := (x.to - x.from) / bins
 	rows := int((y.from-y.to)/side) + 1
 	counts := make([]int, bins*rows)
 	most := 0
-	for i := range p.X {
-		if math.IsNaN(p.X[i]) || math.IsNaN(p.Y[i]) {
-			continue
-		}
+	p.each(func(i int) {
 		column, row := min(bins-1, int((x.at(p.X[i])-x.from)/side)), min(rows-1, int((y.from-y.at(p.Y[i]))/side))
 		counts[row*bins+column]++
 		most = max(most, counts[row*bins+column])
-	}
+	})
 	colour := frame
-	if p.Of != nil && !slices.ContainsFunc(p.Of, func(of int8) bool { return of != p.Of[0] }) {
-		colour = lookOf(int(p.Of[0])).colour
+	if p.Part {
+		colour = lookOf(int(p.Series)).colour
 	}
 	for k, n := range counts {
 		if n == 0 {
