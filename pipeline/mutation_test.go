@@ -20,7 +20,7 @@ import (
 	"tonocohort/testdata"
 )
 
-// mutations is how many mutated files a test tries: 500 in go test, fewer under the
+// mutations is how many mutated files a test tries: 200 in go test, fewer under the
 // race detector, TONOCOHORT_MUTATIONS in a nightly run.
 func mutations(t *testing.T) int {
 	t.Helper()
@@ -29,7 +29,7 @@ func mutations(t *testing.T) int {
 		return 60
 	}
 	if text == "" {
-		return 500
+		return 200
 	}
 	n, err := strconv.Atoi(text)
 	if err != nil || n < 1 {
