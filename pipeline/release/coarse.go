@@ -17,10 +17,10 @@ func (r *row) coarsen(n, minCell int) {
 	step := disclose.Step(estimate, low, high, n, minCell)
 	fine := disclose.NiceStep((high - low) / 40)
 	switch {
-	case strings.HasPrefix(r.f.Table.Name, "centile"): // of a curve; no number of people is in its digits
-		fine = 0
 	case isShare(r.text("statistic")):
 		fine = max(disclose.NiceStep(1/float64(n)), disclose.ShareStep(estimate, n, minCell))
+	case strings.HasPrefix(r.f.Table.Name, "centile"): // of a curve; no number of people is in its digits
+		fine = 0
 	case step == 0:
 		fine = disclose.NiceStep(math.Abs(estimate) / 500)
 	}

@@ -44,6 +44,10 @@ func (x *intruder) readCentiles(r record) {
 		if hits := math.Round(share * n); hits > 0 && hits < 10 || n-hits > 0 && n-hits < 10 {
 			x.t.Errorf("%s %s: %g of %g people are below", r["sex"], r["statistic"], share, n)
 		}
+		// A fraction in full has the number of people as its denominator.
+		if _, told := r.number("n"); !told && math.Abs(share*1000-math.Round(share*1000)) > 1e-9 {
+			x.t.Errorf("%s %s: %v tells of how many people it is a share", r["sex"], r["statistic"], share)
+		}
 	}
 }
 
