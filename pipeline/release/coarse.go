@@ -14,18 +14,18 @@ func (c *checker) coarseBeside(r *row, n float64) { r.coarsen(int(n), c.rules.Mi
 
 func (r *row) coarsen(n, minCell int) {
 	estimate, low, high := r.number("estimate"), r.number("low"), r.number("high")
-	step := disclose.Step(estimate, low, high, n, minCell)
+	grid := disclose.GridFor(estimate, low, high, n, minCell)
 	fine := disclose.NiceStep((high - low) / 40)
 	switch {
 	case isShare(r.text("statistic")):
 		fine = max(disclose.NiceStep(1/float64(n)), disclose.ShareStep(estimate, n, minCell))
 	case strings.HasPrefix(r.f.Table.Name, "centile"): // of a curve; no number of people is in its digits
 		fine = 0
-	case step == 0:
+	case grid.Step == 0:
 		fine = disclose.NiceStep(math.Abs(estimate) / 500)
 	}
 	r.setCoarse("estimate", fine)
-	lower, upper := disclose.Ends(low, high, step)
+	lower, upper := grid.Ends(low, high)
 	if told := r.number("estimate"); !math.IsNaN(told) { // it may be coarser than the ends
 		lower, upper = math.Min(lower, told), math.Max(upper, told)
 	}

@@ -2,34 +2,56 @@ package disclose
 
 import "math"
 
-// Step returns how coarse the ends of an interval must be so that the hidden
+// Grid is what the ends of an interval are moved outwards to: the multiples of Step
+// beyond each end and Margin steps more. A step of 0 moves nothing.
+type Grid struct{ Step, Margin float64 }
+
+// GridFor returns how coarse the ends of an interval must be so that the hidden
 // number of people behind it cannot be told from its width: at least minCell
-// numbers near n give the same rounded ends. The width of an interval goes with
-// the inverse root of n, whatever its method, to first order. The step is 1, 2
-// or 5 times a power of ten; 0 where there is no width.
-func Step(estimate, low, high float64, n, minCell int) float64 {
+// numbers near n give the same ends. The width of an interval goes with the inverse
+// root of n, whatever its method, to first order. The step is 1, 2 or 5 times a
+// power of ten; 0 where there is no width. Of an end that lies close to a multiple
+// of every step a margin takes it away, where a coarser step would have to be as wide
+// as the interval.
+func GridFor(estimate, low, high float64, n, minCell int) Grid {
 	width := high - low
 	if !(width > 0) || math.IsInf(width, 0) || math.IsNaN(estimate) || n <= 0 {
-		return 0
+		return Grid{}
 	}
 	step := NiceStep(width * float64(minCell) / (2 * float64(n)))
-	for alike(estimate, low, high, n, minCell, step) < minCell && step < width {
+	for {
+		for _, margin := range []float64{0, 0.25, 0.5, 0.75} {
+			if g := (Grid{step, margin}); g.alike(estimate, low, high, n, minCell) >= minCell {
+				return g
+			}
+		}
+		if step >= width {
+			return Grid{Step: step}
+		}
 		step = NiceStep(step * 1.01)
 	}
-	return step
 }
 
-// alike counts the numbers near n that give the same ends, rounded to step.
-func alike(estimate, low, high float64, n, minCell int, step float64) int {
+// alike counts the numbers near n that give the same ends on the grid.
+func (g Grid) alike(estimate, low, high float64, n, minCell int) int {
 	same := 0
+	a, b := g.Ends(low, high)
 	for m := max(1, n-2*minCell); m <= n+2*minCell; m++ {
 		root := math.Sqrt(float64(n) / float64(m))
-		a, b := Ends(estimate+(low-estimate)*root, estimate+(high-estimate)*root, step)
-		if c, d := Ends(low, high, step); a == c && b == d {
+		if c, d := g.Ends(estimate+(low-estimate)*root, estimate+(high-estimate)*root); a == c && b == d {
 			same++
 		}
 	}
 	return same
+}
+
+// Ends returns the ends of an interval on the grid: it holds what it held, and never
+// grows narrower.
+func (g Grid) Ends(low, high float64) (float64, float64) {
+	if !(g.Step > 0) {
+		return low, high
+	}
+	return times(math.Floor(low/g.Step-g.Margin), g.Step), times(math.Ceil(high/g.Step+g.Margin), g.Step)
 }
 
 // ShareStep returns how coarse a share must be so that a hidden denominator near
@@ -84,15 +106,6 @@ func To(v, step float64) float64 {
 		return v
 	}
 	return times(math.Round(v/step), step)
-}
-
-// Ends returns the ends of an interval as multiples of step, outwards: it holds
-// what it held, and never grows narrower.
-func Ends(low, high, step float64) (float64, float64) {
-	if !(step > 0) {
-		return low, high
-	}
-	return times(math.Floor(low/step), step), times(math.Ceil(high/step), step)
 }
 
 // times returns a multiple of step, such as 0.1 that is the nearest to it.

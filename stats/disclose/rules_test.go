@@ -88,20 +88,33 @@ func TestCoarseEndsHideTheirCount(t *testing.T) {
 		for _, sd := range []float64{0.15, 12.4, 300} {
 			s := stats.Sample{N: n, Mean: 39.53, SD: sd}
 			i := stats.MeanInterval(s, 0.95)
-			step := disclose.Step(s.Mean, i.Low, i.High, n, 10)
-			low, high := disclose.Ends(i.Low, i.High, step)
+			grid := disclose.GridFor(s.Mean, i.Low, i.High, n, 10)
+			low, high := grid.Ends(i.Low, i.High)
 			fits := 0
 			for m := 2; m < 3*n+100; m++ {
 				other := s
 				other.N = m
 				j := stats.MeanInterval(other, 0.95)
-				if l, h := disclose.Ends(j.Low, j.High, step); l == low && h == high {
+				if l, h := grid.Ends(j.Low, j.High); l == low && h == high {
 					fits++
 				}
 			}
 			if fits < 9 { // the t quantile itself moves a little with n
-				t.Errorf("n %d, SD %g: ends %g and %g (step %g) fit %d sizes only", n, sd, low, high, step, fits)
+				t.Errorf("n %d, SD %g: ends %g and %g (%+v) fit %d sizes only", n, sd, low, high, grid, fits)
 			}
+		}
+	}
+}
+
+// An end close to a multiple of every step does not make the interval several times
+// as wide: this one is of a released centile, whose ends were 25 and 35.
+func TestEndsStayNear(t *testing.T) {
+	for _, shift := range []float64{0, 0.001, 0.01, 0.05, 0.1, 0.13} {
+		low, high, n := 27.8+shift, 32.0+shift, 169
+		grid := disclose.GridFor(29.96, low, high, n, 10)
+		a, b := grid.Ends(low, high)
+		if a > low || b < high || low-a > 0.5 || b-high > 0.5 {
+			t.Errorf("%g to %g became %g to %g (%+v)", low, high, a, b, grid)
 		}
 	}
 }
