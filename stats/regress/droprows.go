@@ -1,31 +1,13 @@
 package regress
 
-import (
-	"slices"
-	"sync"
-	"weak"
-)
+import "slices"
 
 // rowMemory is what a fit holds of its own for each row.
 type rowMemory struct{ residuals, leverages []float64 }
 
-// spareRows is the memory of the fit whose rows were dropped last, as long as the
-// collector has not come by: who fits completed copies in turn needs one alone.
-var spareRows struct {
-	sync.Mutex
-	memory weak.Pointer[rowMemory]
-}
-
-func takeRows() *rowMemory {
-	spareRows.Lock()
-	defer spareRows.Unlock()
-	memory := spareRows.memory.Value()
-	spareRows.memory = weak.Pointer[rowMemory]{}
-	if memory == nil {
-		memory = &rowMemory{}
-	}
-	return memory
-}
+// spareRows has the memory of the fit whose rows were dropped last: who fits completed
+// copies in turn needs one alone.
+var spareRows spare[rowMemory]
 
 // leverageMemory has a number for each row.
 func (f *Model) leverageMemory() []float64 {
@@ -45,9 +27,7 @@ func (f *Model) dropRows() {
 		d.polynomials[i].x = nil
 	}
 	if f.rows != nil {
-		spareRows.Lock()
-		spareRows.memory = weak.Make(f.rows)
-		spareRows.Unlock()
+		spareRows.give(f.rows)
 		f.rows = nil
 	}
 	f.design, f.outcome, f.weights, f.working, f.leverages = &d, nil, nil, nil, nil

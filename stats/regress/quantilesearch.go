@@ -4,8 +4,6 @@ import (
 	"errors"
 	"math"
 	"slices"
-	"sync"
-	"weak"
 
 	"tonocohort/stats"
 )
@@ -37,34 +35,17 @@ type walkMemory struct {
 	active, above         []bool // by row of the whole
 }
 
-// spare is the memory that the last search has handed on, as long as the collector
-// has not come by. A sync.Pool keeps one for each processor: twice as much.
-var spare struct {
-	sync.Mutex
-	memory weak.Pointer[walkMemory]
-}
-
-func takeMemory() *walkMemory {
-	spare.Lock()
-	defer spare.Unlock()
-	memory := spare.memory.Value()
-	spare.memory = weak.Pointer[walkMemory]{}
-	if memory == nil {
-		memory = &walkMemory{}
-	}
-	return memory
-}
+// spareWalk has the memory of the last search.
+var spareWalk spare[walkMemory]
 
 func newQuantileSearch(fit *QuantileFit, residuals, room []float64) *quantileSearch {
-	return &quantileSearch{fit: fit, y: residuals, room: room, memory: takeMemory()}
+	return &quantileSearch{fit: fit, y: residuals, room: room, memory: spareWalk.take()}
 }
 
 // release hands the memory of the walks on. The search is not used after.
 func (s *quantileSearch) release() {
 	s.memory.found = s.walk.found
-	spare.Lock()
-	spare.memory = weak.Make(s.memory)
-	spare.Unlock()
+	spareWalk.give(s.memory)
 	s.walk, s.memory = nil, nil
 }
 

@@ -126,7 +126,7 @@ func (f *Model) residualBlock(r *reader, y []float64, from, to int, hi, lo []flo
 
 // residuals fills in y − X b.
 func (f *Model) residuals(y []float64) {
-	f.rows = takeRows()
+	f.rows = spareRows.take()
 	f.rows.residuals = resized(f.rows.residuals, f.N)
 	f.working = f.rows.residuals
 	f.residualsInto(f.working, y)
