@@ -65,6 +65,51 @@ func writeWave(b *testing.B, path string) {
 	}
 }
 
+// BenchmarkWriteChunks times what the one goroutine that writes does with an invented
+// cohort of 256 people: rows, tables, digests and the work folder.
+func BenchmarkWriteChunks(b *testing.B) {
+	dir := b.TempDir()
+	studyDir := filepath.Join(dir, "study")
+	if err := simulate.Write(studyDir, filepath.Join(dir, "truth.csv"), simulate.Options{Subjects: 256, Seed: "bench"}); err != nil {
+		b.Fatal(err)
+	}
+	r := &run{output: output{dir: filepath.Join(dir, "results")}, options: Options{}.filled(), studyDir: studyDir, layout: newLayout(), tally: newTally()}
+	defer r.close()
+	ctx := context.Background()
+	for _, step := range []func(context.Context) error{r.readStudy, r.openResults, func(context.Context) error { return r.putSubjectsAside() }} {
+		if err := step(ctx); err != nil {
+			b.Fatal(err)
+		}
+	}
+	done := make(chan []slot, 256/chunkSubjects)
+	if err := r.computeChunks(ctx, done); err != nil {
+		b.Fatal(err)
+	}
+	var chunks [][]slot
+	for slots := range done {
+		chunks = append(chunks, slots)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		tables, err := r.createPersonTables()
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, slots := range chunks {
+			if err := r.writeChunk(tables, slots); err != nil {
+				b.Fatal(err)
+			}
+		}
+		for _, t := range tables.all() {
+			if err := t.writer.Close(); err != nil { // with what the last row group costs, without waiting for the disk
+				b.Fatal(err)
+			}
+			t.abandon()
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N*r.tally.expected), "µs/recording")
+}
+
 // BenchmarkRun times a whole run, tables, statistics, release and manifest
 // included, on an invented cohort of 200 people.
 func BenchmarkRun(b *testing.B) {
