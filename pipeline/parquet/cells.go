@@ -17,7 +17,7 @@ import (
 const maxExact = 1 << 53
 
 // finite reports whether v is a value; NaN and infinities are missing.
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }
 
 // wholeNumber returns the cell of an integer column.
 func wholeNumber(v float64) (int64, error) {

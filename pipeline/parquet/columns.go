@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"sync"
 
 	pq "github.com/apache/arrow/go/v17/parquet"
 	"github.com/apache/arrow/go/v17/parquet/file"
@@ -16,8 +15,9 @@ import (
 type columnBuffer interface {
 	// add takes the cells from ≤ row < to.
 	add(d *schema.Data, from, to int) error
-	// repetitive reports whether a dictionary pays.
-	repetitive() bool
+	// repetitive reports whether a dictionary pays, and if so leaves it in d until
+	// the cells are written.
+	repetitive(d *textDictionary) bool
 	// write hands all cells to the column writer and empties the buffer.
 	write(w file.ColumnChunkWriter) error
 }
@@ -48,20 +48,23 @@ type levels struct {
 	each  []uint8 // in the place of first once they differ
 }
 
-func (l *levels) add(level uint8) {
-	switch {
-	case l.n == 0:
+// add notes n cells of one level.
+func (l *levels) add(level uint8, n int) {
+	if l.n == 0 {
 		l.first = level
-	case len(l.each) > 0:
-		l.each = append(l.each, level)
-	case level != l.first:
-		l.each = doubled(l.each, l.n+1)
+	}
+	if len(l.each) == 0 && level != l.first {
+		l.each = doubled(l.each, l.n+n)
 		for range l.n {
 			l.each = append(l.each, l.first)
 		}
-		l.each = append(l.each, level)
 	}
-	l.n++
+	if len(l.each) > 0 {
+		for range n {
+			l.each = append(l.each, level)
+		}
+	}
+	l.n += n
 }
 
 // write puts the levels from ≤ i < to in out, as the library wants them, and returns
@@ -83,32 +86,21 @@ func (l *levels) clear() { l.n, l.each = 0, l.each[:0] }
 
 var errKeyMissing = errors.New("a key is missing")
 
-// put adds a flat cell.
-func (c *cells[T]) put(v T, there bool) error {
-	if err := c.level(there); err != nil {
-		return err
-	}
-	if there {
-		c.values = append(c.values, v)
-	}
-	return nil
-}
-
-// level notes whether a flat cell is there.
-func (c *cells[T]) level(there bool) error {
+// level notes whether n cells that follow one another are there.
+func (c *cells[T]) level(there bool, n int) error {
 	switch {
 	case c.key && !there:
 		return errKeyMissing
 	case c.key:
 	case there:
-		c.levels.add(isThere)
+		c.levels.add(isThere, n)
 	default:
-		c.levels.add(isNull)
+		c.levels.add(isNull, n)
 	}
 	return nil
 }
 
-func (c *cells[T]) repetitive() bool { return false }
+func (c *cells[T]) repetitive(*textDictionary) bool { return false }
 
 // levelsPerBatch is how many levels are handed over at once; the library ends
 // a page, of about a MiB, between batches only.
@@ -158,18 +150,39 @@ type flatColumn[S, T any] struct {
 func (c *flatColumn[S, T]) add(d *schema.Data, from, to int) error {
 	c.values = doubled(c.values, to-from)
 	for row, cell := range c.pick(d)[from:to] {
-		var v T
-		var err error
 		there := c.there(cell)
 		if there {
-			v, err = c.convert(cell)
+			v, err := c.convert(cell)
+			if err != nil {
+				return inRow(from+row, err)
+			}
+			c.values = append(c.values, v)
 		}
-		if err == nil {
-			err = c.put(v, there)
-		}
-		if err != nil {
+		if err := c.level(there, 1); err != nil {
 			return inRow(from+row, err)
 		}
+	}
+	return nil
+}
+
+// numberColumn holds a column of doubles, which most columns are: its cells are taken
+// as they are, as many at once as are there.
+type numberColumn struct{ cells[float64] }
+
+func (c *numberColumn) add(d *schema.Data, from, to int) error {
+	c.values = doubled(c.values, to-from)
+	for from < to {
+		there, end := finite(d.Num[from]), from+1
+		for end < to && finite(d.Num[end]) == there {
+			end++
+		}
+		if err := c.level(there, end-from); err != nil {
+			return inRow(from, err)
+		}
+		if there {
+			c.values = append(c.values, d.Num[from:end]...)
+		}
+		from = end
 	}
 	return nil
 }
@@ -179,93 +192,6 @@ func texts(d *schema.Data) []string    { return d.Text }
 
 func numeric[T any](key bool, convert func(float64) (T, error)) columnBuffer {
 	return &flatColumn[float64, T]{cells[T]{key: key}, numbers, finite, convert}
-}
-
-// textColumn copies its texts into one piece of memory, so that the caller's
-// strings need not live until the row group is full. One that stands in many rows
-// running, as a person's id does, is held once.
-type textColumn struct {
-	cells[pq.ByteArray]
-	bytes []byte
-	ends  []int    // in bytes, of each run of equal texts
-	times []uint32 // how often each stands
-	n     int      // texts, each as often as it stands
-}
-
-func (c *textColumn) add(d *schema.Data, from, to int) error {
-	for row, s := range d.Text[from:to] {
-		if err := c.level(s != ""); err != nil {
-			return inRow(from+row, err)
-		}
-		if s != "" {
-			c.addText(cleanText(s))
-		}
-	}
-	return nil
-}
-
-func (c *textColumn) addText(text string) {
-	c.n++
-	if last := len(c.ends) - 1; last >= 0 && string(c.run(last)) == text {
-		c.times[last]++
-		return
-	}
-	c.bytes = append(doubled(c.bytes, len(text)), text...)
-	c.ends, c.times = append(c.ends, len(c.bytes)), append(c.times, 1)
-}
-
-// run is the text of a run.
-func (c *textColumn) run(i int) []byte {
-	start := 0
-	if i > 0 {
-		start = c.ends[i-1]
-	}
-	return c.bytes[start:c.ends[i]:c.ends[i]]
-}
-
-// maxDictionary is the largest dictionary, in bytes, that a column chunk gets.
-const maxDictionary = 1 << 20
-
-// repetitive reports whether the values occur twice on average. Deciding
-// beforehand, for the row group as a whole, keeps the library from giving up
-// on a dictionary midway, where what it writes depends on the order of a map.
-func (c *textColumn) repetitive() bool {
-	const look = 4096
-	seen, size, before := make(map[string]struct{}), 0, 0
-	for i, times := range c.times {
-		text := c.run(i)
-		if _, ok := seen[string(text)]; !ok {
-			seen[string(text)] = struct{}{}
-			size += len(text) + 4
-		}
-		if size > maxDictionary || before == look && 4*len(seen) > 3*look {
-			return false
-		}
-		before += int(times)
-	}
-	return 2*len(seen) <= c.n
-}
-
-// handed are the texts of a column while they are handed over; one column is at a
-// time, so that a writer needs no room for this in each.
-var handed = sync.Pool{New: func() any { return new([]pq.ByteArray) }}
-
-func (c *textColumn) write(w file.ColumnChunkWriter) error {
-	values := handed.Get().(*[]pq.ByteArray)
-	c.values = slices.Grow((*values)[:0], c.n)
-	for i, times := range c.times {
-		text := c.run(i)
-		for range times {
-			c.values = append(c.values, text)
-		}
-	}
-	all := c.values
-	err := c.cells.write(w)
-	clear(all) // the pool holds on to no text
-	*values = all
-	handed.Put(values)
-	c.bytes, c.ends, c.times, c.n, c.values = c.bytes[:0], c.ends[:0], c.times[:0], 0, nil
-	return err
 }
 
 // waveColumn copies the samples: the caller's slices may be scratch. Levels are
@@ -287,7 +213,7 @@ func (c *waveColumn) add(d *schema.Data, from, to int) error {
 	return nil
 }
 
-func (c *waveColumn) repetitive() bool { return false }
+func (c *waveColumn) repetitive(*textDictionary) bool { return false }
 
 func (c *waveColumn) write(w file.ColumnChunkWriter) error {
 	batches, ok := w.(batchWriter[float32])
@@ -346,7 +272,7 @@ func doubled[T any](s []T, n int) []T {
 func newColumn(c schema.Column) columnBuffer {
 	switch c.Kind {
 	case schema.Number:
-		return numeric(c.Key, func(v float64) (float64, error) { return v, nil })
+		return &numberColumn{cells[float64]{key: c.Key}}
 	case schema.Integer:
 		return numeric(c.Key, wholeNumber)
 	case schema.Boolean:

@@ -156,9 +156,11 @@ func (w *Writer) flush() error {
 	}
 	group, ordinal, start := w.file.AppendRowGroup(), int16(w.groups), w.out.n
 	w.out.digest = sha256.New()
+	texts := dictionaries.Get().(*textDictionary)
+	defer dictionaries.Put(texts)
 	for i, c := range w.columns {
 		props := w.plain
-		if c.repetitive() {
+		if c.repetitive(texts) {
 			props = w.dict
 		}
 		about := group.NextColumnChunk()
