@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"runtime"
-	"runtime/debug"
 
 	"golang.org/x/sync/errgroup"
 
@@ -26,7 +25,6 @@ func loadStudy(files *store.Root) *study.Study { return loadStudyAs(files, nil) 
 // loadStudyAs is loadStudy with other settings than those of study.yaml; nil: its
 // own.
 func loadStudyAs(files *store.Root, settings *schema.Settings) *study.Study {
-	defer debug.SetGCPercent(debug.SetGCPercent(tablesGC))
 	s := study.Load(files, study.Options{
 		Settings:         settings,
 		CentralMethods:   []string{"tube_constant", "tube_windkessel", "tube_individual", "transfer_table", "moving_average", "late_shoulder", "none"},
@@ -51,11 +49,6 @@ func loadStudyAs(files *store.Root, settings *schema.Settings) *study.Study {
 	}
 	return s
 }
-
-// tablesGC is the percentage by which the heap grows between two collections while
-// tables are read. All that is read is kept, so that there are few of them, and what
-// the heap may grow by is the largest part of what a large study costs.
-const tablesGC = 25
 
 // newReader makes the reader of recordings that every worker uses.
 func newReader(files recording.Source, s schema.Settings) *recording.Reader {

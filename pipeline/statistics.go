@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -59,9 +58,6 @@ func (o *output) statistics(measured tabulate.Measured, before *schema.Frame, fi
 		return err
 	}
 	measured.Visits = visits
-	if visits.N > manyRows {
-		defer debug.SetGCPercent(debug.SetGCPercent(manyRowsGC))
-	}
 	results := tabulate.Tables(visits, o.manifest.Settings, file, section, o.own...)
 	if schema.AnyStructural(results.Issues) {
 		// The plan was judged before, against the same columns.
@@ -157,13 +153,6 @@ func (o *output) illustratePersons(p report.Persons) error {
 	}
 	return nil
 }
-
-// Of so many rows a column is large and holds no pointers, so that collecting costs
-// little and waiting for it much.
-const (
-	manyRows   = 1 << 14
-	manyRowsGC = 25 // percent
-)
 
 func (o *output) countIssues() error {
 	o.manifest.Counts.Issues = map[schema.Size]int{}

@@ -32,7 +32,7 @@ func (r *run) putSubjectsAside() (err error) {
 		return nil
 	})
 	// Else the collector, which goes by what it has found last time, would wait until
-	// as much again has been used as the tables took.
+	// more is used than the tables took.
 	runtime.GC()
 	return err
 }

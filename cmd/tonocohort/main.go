@@ -51,6 +51,7 @@ func main() {
 	// What a library logs about a file is none of a user's business, and may tell
 	// of a person: everything that is said goes through Issues.
 	log.SetOutput(io.Discard)
+	pipeline.FollowHeapBudget()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// A second signal ends the program at once, as does a step that does not look
 	// up in time: nothing is lost by it, since what is kept is written already.

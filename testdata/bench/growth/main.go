@@ -138,6 +138,7 @@ func cpuSeconds() (float64, error) {
 
 // only is one run.
 func only(studyDir, resultsDir string, jobs int) error {
+	pipeline.FollowHeapBudget()
 	outcome, err := pipeline.Run(context.Background(), studyDir, resultsDir, pipeline.Options{Jobs: jobs, Files: waves{}})
 	if err != nil {
 		return err
