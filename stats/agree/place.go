@@ -31,20 +31,32 @@ func placeWithin(x []float64, ranks []int, from, rounds int) {
 	}
 	a, b, c := x[0], x[len(x)/2], x[len(x)-1]
 	pivot := max(min(a, b), min(max(a, b), c))
-	below, above := 0, len(x)
-	for i := 0; i < above; {
-		switch v := x[i]; {
-		case v < pivot:
-			x[i], x[below] = x[below], v
-			below++
-			i++
-		case v > pivot:
-			above--
-			x[i], x[above] = x[above], v
-		default:
-			i++
-		}
+	middle := below(x, pivot)
+	placeWithin(x[:middle], ranks, from, rounds-1)
+	if middle == 0 { // the pivot is the least: those that are equal to it are in their place
+		middle = notAbove(x, pivot)
 	}
-	placeWithin(x[:below], ranks, from, rounds-1)
-	placeWithin(x[above:], ranks, from+above, rounds-1)
+	placeWithin(x[middle:], ranks, from+middle, rounds-1)
+}
+
+// below brings the values below a pivot before the others and returns how many they are.
+// It exchanges every value, with itself or another, so that no branch of the loop has to
+// be guessed: half the guesses would be wrong.
+func below(x []float64, pivot float64) int {
+	n := 0
+	for i, v := range x {
+		x[i], x[n] = x[n], v
+		n += is(v < pivot)
+	}
+	return n
+}
+
+// notAbove does so with those that are not above it.
+func notAbove(x []float64, pivot float64) int {
+	n := 0
+	for i, v := range x {
+		x[i], x[n] = x[n], v
+		n += is(v <= pivot)
+	}
+	return n
 }

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"tonocohort/stats"
 )
@@ -92,8 +91,8 @@ func (m moments) line(ratio float64) (intercept, slope float64) {
 	return m.my - float64(slope*m.mx), slope
 }
 
-// mostPairs bounds the time of Passing-Bablok, which looks at the slopes between
-// all pairs, and its memory where it must keep them all: 400 MB.
+// mostPairs bounds the time of Passing-Bablok, which may have to look at the slopes
+// between all pairs, and its memory where it must keep them all: 400 MB.
 const mostPairs = 10000
 
 // PassingBablok fits y on x without a model of the errors, by the median of the
@@ -156,6 +155,7 @@ func medianRest(x, y []float64, slope float64) float64 {
 	for i := range x {
 		rest[i] = y[i] - float64(slope*x[i])
 	}
-	slices.Sort(rest)
+	lower := (len(rest) - 1) / 2
+	place(rest, lower, lower+1)
 	return stats.Quantile(rest, 0.5, stats.ModePositions)
 }

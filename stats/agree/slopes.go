@@ -46,18 +46,48 @@ func slopesNear(x, y []float64, half float64) slopes {
 	if len(sample) < sampled/2 {
 		return allSlopes(x, y)
 	}
-	slices.Sort(sample)
 	m := float64(len(sample))
 	middle := m/2 + float64(offset)
 	reach := half/2*m/float64(pairs) + sampleGuard*math.Sqrt(m)/2
-	low, high := math.Inf(-1), math.Inf(1)
-	if i := int(middle - reach); i >= 0 {
-		low = sample[min(i, len(sample)-1)]
+	low, high := bounds(sample, int(middle-reach), int(middle+reach)+1)
+	room := int(2.5 * reach / m * float64(pairs))
+	if s, ok := crossings(x, y, low, high, room); ok {
+		return s
 	}
-	if i := int(middle+reach) + 1; i < len(sample) {
-		high = sample[i]
+	return slopesWithin(x, y, low, high, room)
+}
+
+// bounds are values just below the one of the lower rank and just above that of the
+// upper one, from 0; infinite where there is no other value. Where values are whole
+// numbers slopes are simple fractions, which these parts of the way between two are not.
+func bounds(sample []float64, lower, upper int) (low, high float64) {
+	const part = 1 / math.Phi
+	lower = min(lower, len(sample)-1)
+	place(sample, lower, upper)
+	low, high = math.Inf(-1), math.Inf(1)
+	if lower >= 0 {
+		at := sample[lower]
+		for _, v := range sample[:lower] {
+			if v < at {
+				low = max(low, v)
+			}
+		}
+		if !math.IsInf(low, 0) {
+			low += (at - low) * part
+		}
 	}
-	return slopesWithin(x, y, low, high, int(2.5*reach/m*float64(pairs)))
+	if upper < len(sample) {
+		at := sample[upper]
+		for _, v := range sample[upper+1:] {
+			if v > at {
+				high = min(high, v)
+			}
+		}
+		if !math.IsInf(high, 0) {
+			high -= (high - at) * part
+		}
+	}
+	return low, high
 }
 
 // allSlopes keeps all.
