@@ -47,10 +47,7 @@ func (a *Analyser) average(r *Result) {
 		if b := &a.beats[i]; b.reason == "" {
 			at := len(a.rows) * n
 			row := a.stack[at : at+n : at+n]
-			a.fillRow(row, b, period, firm)
-			for j, v := range row {
-				r.Average[j] += v
-			}
+			a.fillRow(row, r.Average, b, period, firm)
 			a.rows = append(a.rows, row)
 		}
 	}
@@ -60,23 +57,38 @@ func (a *Analyser) average(r *Result) {
 	r.Stack = a.rows
 }
 
-// fillRow samples one beat on the common grid and takes its drift away.
-func (a *Analyser) fillRow(row []float64, b *beat, period, firm float64) {
+// fillRow samples one beat on the common grid, takes its drift away and adds it to
+// the sums over the beats.
+func (a *Analyser) fillRow(row, sums []float64, b *beat, period, firm float64) {
 	n := len(row)
-	wave := a.wave
+	wave, foot := a.wave, b.foot
+	sums = sums[:n]
 	step := period / float64(n)
 	stretch := (b.period - firm) / (period - firm)
 	drift := (between(wave, b.foot+b.period) - between(wave, b.foot)) / float64(n)
 	line := -float64(drift * float64(n-1) / 2)
+	i := int(b.foot)
+	before := float64(i)
 	for j := range row {
 		t := float64(float64(j) * step)
 		if t > firm {
 			t = firm + float64((t-firm)*stretch)
 		}
-		t += b.foot
-		i := int(t)
+		t += foot
+		// The sample before t is found from that of the point before: mostly it is
+		// the next one, and converting t would take longer.
+		for t >= before+1 {
+			before++
+			i++
+		}
+		for t < before {
+			before--
+			i--
+		}
 		y := wave[i-1 : i+3]
-		row[j] = cubic(y[0], y[1], y[2], y[3], t-float64(i)) - line
+		v := cubic(y[0], y[1], y[2], y[3], t-before) - line
+		row[j] = v
+		sums[j] += v
 		line += drift
 	}
 }

@@ -40,24 +40,25 @@ type state struct{ u1, u2, v1, v2, w1, w2 float64 }
 // steady returns the state after x has been the input for ever.
 func steady(x float64) state { return state{x, x, x, x, x, x} }
 
-// zeroPhase filters x forward and backward, so that the phase is zero and the
-// gain is squared. The signal is prolonged by its point reflection at each
+// zeroPhase filters x forward and backward into y, so that the phase is zero and
+// the gain is squared. The signal is prolonged by its point reflection at each
 // end, and each direction starts in the steady state of its first value. x
-// must be longer than padding; buffer gives the memory. The filtered signal is
-// the samples from padding to padding+len(x) of what is returned.
-func (f *lowpass) zeroPhase(x, buffer []float64) []float64 {
+// must be longer than padding. work has room for x and the padding of both ends, and
+// y may be the samples of work between them.
+func (f *lowpass) zeroPhase(y, x, work []float64) {
 	n := len(x)
-	buffer = grow(buffer, n+2*padding)
+	before, within, after := work[:padding], work[padding:padding+n], work[padding+n:n+2*padding]
 	for i := range padding {
-		buffer[i] = 2*x[0] - x[padding-i]
-		buffer[padding+n+i] = 2*x[n-1] - x[n-2-i]
+		before[i] = 2*x[0] - x[padding-i]
+		after[i] = 2*x[n-1] - x[n-2-i]
 	}
-	z := steady(buffer[0])
-	z = f.forward(buffer[:padding], buffer[:padding], z)
-	z = f.forward(buffer[padding:padding+n], x, z)
-	f.forward(buffer[padding+n:], buffer[padding+n:], z)
-	f.backward(buffer)
-	return buffer
+	z := steady(before[0])
+	z = f.forward(before, before, z)
+	z = f.forward(within, x, z)
+	f.forward(after, after, z)
+	z = steady(after[padding-1])
+	z = f.backward(after, after, z)
+	f.backward(y, within, z)
 }
 
 // forward filters src into dst, which may be the same memory. Products are
@@ -77,18 +78,19 @@ func (f *lowpass) forward(dst, src []float64, z state) state {
 	return state{u1, u2, v1, v2, w1, w2}
 }
 
-// backward filters x in place from its end to its start.
-func (f *lowpass) backward(x []float64) {
+// backward does the same from the end to the start.
+func (f *lowpass) backward(dst, src []float64, z state) state {
 	p, q := f[0], f[1]
-	z := steady(x[len(x)-1])
 	u1, u2, v1, v2, w1, w2 := z.u1, z.u2, z.v1, z.v2, z.w1, z.w2
-	for i := len(x) - 1; i >= 0; i-- {
-		u := x[i]
+	dst = dst[:len(src)]
+	for i := len(src) - 1; i >= 0; i-- {
+		u := src[i]
 		v := float64(p.b*(u+2*u1+u2)) - float64(p.a2*v2) - float64(p.a1*v1)
 		w := float64(q.b*(v+2*v1+v2)) - float64(q.a2*w2) - float64(q.a1*w1)
 		u2, u1, v2, v1, w2, w1 = u1, u, v1, v, w1, w
-		x[i] = w
+		dst[i] = w
 	}
+	return state{u1, u2, v1, v2, w1, w2}
 }
 
 // grow returns a slice of length n that uses the memory of v where it can; its

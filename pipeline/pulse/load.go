@@ -51,46 +51,60 @@ func (a *Analyser) load(samples []float64, hz float64) *Failure {
 	return nil
 }
 
-// scan walks through the samples once.
+// scan finds the stretches between missing samples, and in each the extremes and
+// the runs.
 func (a *Analyser) scan() {
-	shortestRun := max(runSamples, int(math.Ceil(saturatedS*a.hz)))
 	x := a.samples
-	low, high := math.Inf(1), math.Inf(-1)
-	start, runStart, previous := 0, 0, math.NaN()
-	for i, v := range x {
-		if v == previous {
-			continue
+	a.low, a.high = math.Inf(1), math.Inf(-1)
+	for i := 0; i < len(x); i++ {
+		start := i
+		if i += a.widen(x[start:]); i > start {
+			a.segments = append(a.segments, segment{start: start, end: i})
+			a.findRuns(start, i)
 		}
-		if i-runStart >= shortestRun {
-			a.runs = append(a.runs, run{start: runStart, end: i})
-		}
-		runStart, previous = i, v
-		switch {
-		case !(math.Abs(v) <= largestSample):
-			a.closeSegment(start, i)
-			start, runStart, previous = i+1, i+1, math.NaN()
-		case v < low:
-			low = v
-			high = max(high, v)
-		case v > high:
-			high = v
+		if i < len(x) {
+			a.missing++
 		}
 	}
-	if len(x)-runStart >= shortestRun {
-		a.runs = append(a.runs, run{start: runStart, end: len(x)})
-	}
-	a.closeSegment(start, len(x))
-	a.low, a.high = low, high
-	present := 0
-	for _, s := range a.segments {
-		present += s.end - s.start
-	}
-	a.missing = len(x) - present
 }
 
-func (a *Analyser) closeSegment(start, end int) {
-	if end > start {
-		a.segments = append(a.segments, segment{start: start, end: end})
+// widen moves the extremes so that they hold the samples up to the first missing
+// one, and returns how many there are. A sample between the extremes so far, which
+// most are, costs two comparisons; NaN lies nowhere.
+func (a *Analyser) widen(x []float64) int {
+	low, high, i := a.low, a.high, 0
+	for {
+		for i < len(x) && x[i] >= low && x[i] <= high {
+			i++
+		}
+		if i == len(x) || !(math.Abs(x[i]) <= largestSample) {
+			a.low, a.high = low, high
+			return i
+		}
+		low, high = min(low, x[i]), max(high, x[i])
+	}
+}
+
+// findRuns collects the runs of a stretch. One that is long enough holds one of every
+// so many samples together with the next, so that all others need not be compared.
+func (a *Analyser) findRuns(from, to int) {
+	x := a.samples
+	shortest := max(runSamples, int(math.Ceil(saturatedS*a.hz)))
+	for i := from; i+1 < to; i += shortest - 1 {
+		if x[i] != x[i+1] {
+			continue
+		}
+		start, end := i, i+2
+		for start > from && x[start-1] == x[i] {
+			start--
+		}
+		for end < to && x[end] == x[i] {
+			end++
+		}
+		if end-start >= shortest {
+			a.runs = append(a.runs, run{start: start, end: end})
+		}
+		i = max(i, end-(shortest-1)) // the next run begins no earlier than at the end of this one
 	}
 }
 
@@ -151,16 +165,24 @@ func (a *Analyser) lowpassed() (notes []string) {
 	for i := range a.segments {
 		s := &a.segments[i]
 		x := a.samples[s.start:s.end]
-		s.lo = at
+		a.work = grow(a.work, len(x)+2*padding)
+		y := a.work[padding : padding+len(x)]
+		if a.every == 1 {
+			y = a.wave[at : at+len(x)]
+		}
 		if filtered {
-			a.work = a.filter.zeroPhase(x, a.work)
-			x = a.work[padding : padding+len(x)]
+			a.filter.zeroPhase(y, x, a.work)
+		} else {
+			copy(y, x)
 		}
-		for j := 0; j < len(x); j += a.every {
-			a.wave[at] = x[j]
-			at++
+		s.lo = at
+		s.hi = at + (len(y)-1)/a.every + 1
+		if a.every > 1 {
+			for k := range a.wave[s.lo:s.hi] {
+				a.wave[s.lo+k] = y[k*a.every]
+			}
 		}
-		s.hi = at
+		at = s.hi
 	}
 	return notes
 }

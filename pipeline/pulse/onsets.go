@@ -67,50 +67,40 @@ func (a *Analyser) slopeSums() {
 	a.slope = grow(a.slope, len(a.wave))
 	a.blocks = a.blocks[:0]
 	for segment, s := range a.segments {
-		y, z := a.wave[s.lo:s.hi], a.slope[s.lo:s.hi]
-		a.sumRises(z, y, w)
-		for from := 0; from < len(z); from += size {
-			to := min(from+size, len(z))
-			a.blocks = append(a.blocks, block{segment: segment, start: s.lo + from, end: s.lo + to, peak: largest(z[from:to])})
+		// A window of zeros stands before the rises, so that from the first sample
+		// on as many go out as come in.
+		a.rises = grow(a.rises, w+s.hi-s.lo)
+		clear(a.rises[:w])
+		sum, previous := 0.0, a.wave[s.lo]
+		for from := s.lo; from < s.hi; from += size {
+			b := block{segment: segment, start: from, end: min(from+size, s.hi)}
+			out := a.rises[from-s.lo:]
+			sum, b.peak = sumRises(a.slope[from:b.end], a.wave[from:b.end], previous, out[w:], out, sum)
+			previous = a.wave[b.end-1]
+			a.blocks = append(a.blocks, b)
 		}
 	}
 }
 
-// sumRises fills z with the sum of the rises of y over the last w differences.
-func (a *Analyser) sumRises(z, y []float64, w int) {
-	a.rises = grow(a.rises, len(y))
-	rises := a.rises[:len(y)]
-	previous, sum := y[0], 0.0
-	for i, v := range y {
+// sumRises takes the rises of a block of wave in, and what leaves the window out of
+// their sum, which z keeps for each sample. What comes in and what goes out are put
+// together first, so that each sum waits for one addition alone.
+func sumRises(z, wave []float64, previous float64, in, out []float64, sum float64) (last, largest float64) {
+	in, out, z = in[:len(wave)], out[:len(wave)], z[:len(wave)]
+	largest = math.Inf(-1)
+	for i, v := range wave {
 		rise := v - previous
 		if !(rise > 0) {
 			rise = 0
 		}
-		rises[i], previous = rise, v
-	}
-	first := min(w+1, len(y))
-	for i, rise := range rises[:first] {
-		sum += rise
+		previous, in[i] = v, rise
+		sum += rise - out[i]
 		z[i] = sum
-	}
-	// What comes in and what goes out are put together first, so that each sum
-	// waits for one addition alone.
-	z, in := z[first:len(y)], rises[first:]
-	for i, out := range rises[1 : 1+len(in)] {
-		sum += in[i] - out
-		z[i] = sum
-	}
-}
-
-// largest returns the largest of v, which holds no NaN.
-func largest(v []float64) float64 {
-	most := v[0]
-	for _, x := range v {
-		if x > most {
-			most = x
+		if sum > largest {
+			largest = sum
 		}
 	}
-	return most
+	return sum, largest
 }
 
 // levels sets the level around each block, a median, so that no artefact moves

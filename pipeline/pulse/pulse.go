@@ -129,7 +129,7 @@ type Analyser struct {
 	wave     []float64 // filtered segments, one after the other
 
 	slope    []float64   // slope sum function of wave
-	rises    []float64   // of each sample over the one before; 0 where it falls
+	rises    []float64   // of each sample over the one before, 0 where it falls, behind a window of zeros
 	blocks   []block     // its maxima by block of time
 	peaks    []candidate // candidates for upstrokes
 	beats    []beat

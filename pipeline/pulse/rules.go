@@ -80,7 +80,8 @@ func (a *Analyser) measure(b *beat, s *segment, end int) {
 	raw := a.samples[s.start+(b.lowest-s.lo)*a.every : s.end]
 	highest, previous := y[0], y[0]
 	falls, fall, squares := 0, 0.0, 0.0
-	for j, v := range y {
+	every, at := a.every, 0
+	for _, v := range y {
 		if v > highest {
 			highest = v
 		}
@@ -89,8 +90,9 @@ func (a *Analyser) measure(b *beat, s *segment, end int) {
 			falls++
 		}
 		previous = v
-		r := raw[j*a.every] - v
+		r := raw[at] - v
 		squares += float64(r * r)
+		at += every
 	}
 	b.maximum = highest
 	b.fall = fall / float64(max(1, falls))

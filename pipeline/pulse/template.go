@@ -51,27 +51,29 @@ func points(own, usual float64) int {
 	return max(0, min(templatePoints, int(templatePoints*own/usual)))
 }
 
-// sampleShape fills shape from the foot of b on, by the nearest sample, and
-// brings the part within the beat to mean 0 and norm 1. Points beyond the
-// segment repeat its last sample; none of those lies within a beat.
+// sampleShape fills the part of shape that lies within b, from its foot on, by the
+// nearest sample, and brings it to mean 0 and norm 1.
 func (a *Analyser) sampleShape(shape []float64, b *beat, step float64) {
-	last := a.segments[b.segment].hi - 1
+	shape = shape[:points(b.period, step*templatePoints)]
+	sum := 0.0
 	for j := range shape {
 		at := b.foot + float64(float64(j)*step) + 0.5
-		shape[j] = a.wave[min(last, int(at))]
+		v := a.wave[int(at)]
+		shape[j] = v
+		sum += v
 	}
-	m := points(b.period, step*templatePoints)
-	mean := mean(shape[:m])
-	norm := 0.0
-	for _, v := range shape[:m] {
-		norm += float64((v - mean) * (v - mean))
+	mean, norm := sum/float64(len(shape)), 0.0
+	for j, v := range shape {
+		v -= mean
+		shape[j] = v
+		norm += float64(v * v)
 	}
 	norm = math.Sqrt(norm)
 	if !(norm > 0) {
 		norm = 1
 	}
 	for j := range shape {
-		shape[j] = (shape[j] - mean) / norm
+		shape[j] /= norm
 	}
 }
 
