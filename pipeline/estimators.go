@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"tonocohort/pipeline/central"
-	"tonocohort/pipeline/pulse"
 	"tonocohort/pipeline/study"
 	"tonocohort/schema"
 )
@@ -75,8 +74,7 @@ func peakOnly(sbp float64) central.Indices {
 }
 
 // others runs the methods that stand beside the primary one.
-func (w *worker) others(r *recordingResult, p pulse.Result) {
-	beat := central.Beat{Wave: p.Average, StepS: p.StepS, Artery: r.row.Artery}
+func (w *worker) others(r *recordingResult, beat central.Beat) {
 	for _, method := range w.estimators.also {
 		e, err := method.Estimate(w.central, beat, w.other)
 		if err != nil {
@@ -87,7 +85,7 @@ func (w *worker) others(r *recordingResult, p pulse.Result) {
 		if e.Wave != nil {
 			w.other = e.Wave
 		}
-		w.byMethod(r, w.calibrations(r, p.Average, &e, nil), e, method.Source(), false)
+		w.byMethod(r, w.calibrations(r, beat.Wave, &e, nil), e, method.Source(), false)
 	}
 }
 

@@ -220,7 +220,7 @@ func reviewReason(row *study.Recording, decision string) string {
 // made once, in the recording's own unit, and each calibration is a change of
 // scale afterwards.
 func (w *worker) estimate(r *recordingResult, p pulse.Result) {
-	beat := central.Beat{Wave: p.Average, StepS: p.StepS, Artery: r.row.Artery}
+	beat := w.central.Beat(p.Average, p.StepS, r.row.Artery)
 	primary := w.estimators.primary
 	e, err := primary.Estimate(w.central, beat, w.aortic)
 	if err != nil {
@@ -244,7 +244,7 @@ func (w *worker) estimate(r *recordingResult, p pulse.Result) {
 		}
 	}
 	w.primary(r, p.Average, e, scaled, spread)
-	w.others(r, p)
+	w.others(r, beat)
 }
 
 // calibration is an estimate under one calibration.

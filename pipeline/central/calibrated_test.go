@@ -43,7 +43,7 @@ func TestMeasuredByItsHarmonics(t *testing.T) {
 		var all, s series
 		all.resize(harmonicsBelow(bandHz, 0.9, n))
 		w.wave.analyse(radial, 0.9, &all)
-		s.through(&all, gains(ConstantTube(Radial), 0.9, n))
+		s.through(&all, w.gains(ConstantTube(Radial), 0.9, n))
 		aortic := make([]float64, n)
 		w.wave.synthesise(&s, aortic)
 		got, want := w.measureWave(aortic, stepS, &s), Measure(aortic, stepS)

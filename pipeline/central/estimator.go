@@ -10,6 +10,23 @@ type Beat struct {
 	Wave   []float64 // any unit and any rotation
 	StepS  float64   // s between samples
 	Artery string
+
+	harmonics *series // those below 12 Hz; nil: worked out by whoever needs them
+}
+
+// Beat prepares a beat: its harmonics are worked out once for all that is made of
+// it. It holds until the workspace prepares the next.
+func (w *Workspace) Beat(wave []float64, stepS float64, artery string) Beat {
+	b := Beat{Wave: wave, StepS: stepS, Artery: artery}
+	w.beat.resize(harmonicsBelow(rollOffToHz, b.period(), len(wave)))
+	w.wave.analyse(wave, b.period(), &w.beat)
+	b.harmonics = &w.beat
+	return b
+}
+
+// harmonics returns at least so many harmonics of a beat.
+func (w *Workspace) harmonics(b Beat, least int) *series {
+	return w.seriesOf(b.Wave, b.period(), least, b.harmonics)
 }
 
 // period returns the duration of the beat.
@@ -101,7 +118,7 @@ func NewEstimator(method string, table *Table) (Estimator, error) {
 // through is the estimate of a transfer function.
 func through(t Transfer, w *Workspace, b Beat, out []float64) Estimate {
 	e := Estimate{Method: t.Name(), Transfer: t, SBP: math.NaN()}
-	e.Wave = w.Apply(t, b.Wave, b.period(), out)
+	e.Wave = w.apply(t, b.Wave, b.period(), b.harmonics, out)
 	if len(e.Wave) > 2 && finite(e.Wave) {
 		p := period{wave: e.Wave, step: b.StepS, length: b.period()}
 		e.SBP = p.extreme(+1).value

@@ -19,13 +19,12 @@ func (f *functional) of(s *series) float64 {
 }
 
 // behind turns a functional of the aortic wave into that of the peripheral one.
-func (f functional) behind(gains []complex128) functional {
+func (f *functional) behind(gains []complex128) {
 	for k, g := range gains {
 		u, v := f.cos[k], f.sin[k]
 		f.cos[k] = float64(u*real(g)) - float64(v*imag(g))
 		f.sin[k] = float64(u*imag(g)) + float64(v*real(g))
 	}
-	return f
 }
 
 // moment is a time: cosine and sine of each harmonic there.
@@ -34,18 +33,19 @@ type moment struct {
 	cos, sin []float64
 }
 
-func momentAt(t, period float64, harmonics int) moment {
-	m := moment{period: period, cos: make([]float64, harmonics), sin: make([]float64, harmonics)}
+// set makes m a time in a period, for so many harmonics.
+func (m *moment) set(t, period float64, harmonics int) {
+	m.period = period
+	m.cos, m.sin = resized(m.cos, harmonics), resized(m.sin, harmonics)
 	for k := range m.cos {
 		m.sin[k], m.cos[k] = math.Sincos(2 * math.Pi * float64(k+1) / period * t)
 	}
-	return m
 }
 
-// derivative is the derivative of some order at the moment, with the gain of the
-// band limit where smooth is true; order 0 is the value.
-func (m *moment) derivative(order int, smooth bool) functional {
-	f := functional{cos: make([]float64, len(m.cos)), sin: make([]float64, len(m.cos))}
+// derivative makes f the derivative of some order at the moment, with the gain of
+// the band limit where smooth is true; order 0 is the value.
+func (m *moment) derivative(order int, smooth bool, f *functional) {
+	f.mean, f.cos, f.sin = 0, resized(f.cos, len(m.cos)), resized(f.sin, len(m.cos))
 	if order == 0 {
 		f.mean = 1
 	}
@@ -70,17 +70,4 @@ func (m *moment) derivative(order int, smooth bool) functional {
 		}
 		f.cos[k], f.sin[k] = float64(weight*c), float64(weight*s)
 	}
-	return f
-}
-
-// integral is the integral from one time to a later one.
-func integral(from, to, period float64, harmonics int) functional {
-	f := functional{mean: to - from, cos: make([]float64, harmonics), sin: make([]float64, harmonics)}
-	for k := range f.cos {
-		omega := 2 * math.Pi * float64(k+1) / period
-		s1, c1 := math.Sincos(omega * from)
-		s2, c2 := math.Sincos(omega * to)
-		f.cos[k], f.sin[k] = (s2-s1)/omega, (c1-c2)/omega
-	}
-	return f
 }

@@ -203,9 +203,9 @@ func mean(x []float64) float64 {
 }
 
 // resized returns a slice of length n that reuses the memory of x.
-func resized(x []float64, n int) []float64 {
+func resized[T any](x []T, n int) []T {
 	if cap(x) < n {
-		return make([]float64, n)
+		return make([]T, n)
 	}
 	return x[:n]
 }

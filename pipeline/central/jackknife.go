@@ -8,33 +8,23 @@ import "math"
 // a landmark that one beat moves by more than 10 ms.
 type Errors struct {
 	Beats                int
-	PeripheralSBP        float64
-	MovingAverageSBP     float64
 	SBP, DBP, MAP, PP    float64
 	AugmentationPressure float64
 	AugmentationIndexPct float64 // also of the index at 75 bpm, heart rate held
-	ShoulderMS           float64
-	EjectionMS           float64
-	SystolicIntegral     float64
-	DiastolicIntegral    float64
-	SupplyDemandPct      float64
 }
 
 // leftOut is what the average without one beat gives, in its own unit.
 type leftOut struct {
-	low, high, mean, moving float64 // peripheral
-	sbp, dbp                float64 // aortic, as is what follows
-	early, late             float64
-	shoulder, ejection      float64 // s
-	systolic                float64 // integral
+	low, high, mean       float64 // peripheral
+	sbp, dbp, early, late float64 // aortic
 }
 
 // Jackknife holds the averages that leave out one beat each. It belongs to the
 // Workspace that made it and holds until that makes the next.
 type Jackknife struct {
-	periodS float64
-	values  []leftOut
-	rows    [][indexCount]float64 // scratch of Errors
+	values []leftOut
+	rows   [][indexCount]float64 // scratch of Errors
+	probe  probe
 }
 
 // Jackknife works out what each average without one beat of the stack gives;
@@ -42,10 +32,10 @@ type Jackknife struct {
 // function of their average and artery where they come from.
 //
 // Every index is a function of a few linear functionals of the wave, and the
-// transfer function is linear, so each beat is taken apart once. Landmarks
-// follow by one Newton step from those of the average (the error is of second
-// order in 1/number of beats), and neither jump to another one nor find a new
-// transfer function.
+// transfer function is linear, so each beat costs a sum over its samples for each
+// of them. The shoulder follows by one Newton step from that of the average (the
+// error is of second order in 1/number of beats), and neither jumps to another one
+// nor finds a new transfer function.
 func (w *Workspace) Jackknife(stack [][]float64, stepS float64, t Transfer, artery string) *Jackknife {
 	if len(stack) == 0 {
 		return &Jackknife{}
@@ -66,7 +56,7 @@ func (w *Workspace) Jackknife(stack [][]float64, stepS float64, t Transfer, arte
 // which went through a transfer function.
 func (w *Workspace) JackknifeOf(stack [][]float64, b Beat, e *Estimate) *Jackknife {
 	j := &w.jackknife
-	j.periodS, j.values = b.period(), j.values[:0]
+	j.values = j.values[:0]
 	if len(stack) < 2 {
 		return j
 	}
@@ -74,9 +64,15 @@ func (w *Workspace) JackknifeOf(stack [][]float64, b Beat, e *Estimate) *Jackkni
 	if math.IsNaN(m.FootS) {
 		return j
 	}
-	p := newProbe(w, m, e.Transfer, b)
-	for _, beat := range stack {
-		j.values = append(j.values, p.without(w, beat, len(stack)))
+	p := &j.probe
+	p.prepare(w, m, e.Transfer, b)
+	for i := 0; i < len(stack); i += 2 {
+		one, other := stack[i], stack[min(i+1, len(stack)-1)]
+		x, y, meanX, meanY := p.weights.of(one, other)
+		j.values = append(j.values, p.without(one, x, meanX, len(stack)))
+		if i+1 < len(stack) {
+			j.values = append(j.values, p.without(other, y, meanY, len(stack)))
+		}
 	}
 	return j
 }
@@ -89,7 +85,7 @@ func (j *Jackknife) Errors(kind string, upper, lower float64) Errors {
 	var sum, square [indexCount]float64
 	j.rows = j.rows[:0]
 	for i := range j.values {
-		j.rows = append(j.rows, j.values[i].indices(kind, upper, lower, j.periodS))
+		j.rows = append(j.rows, j.values[i].indices(kind, upper, lower))
 		for k, x := range j.rows[i] {
 			sum[k] += x
 		}
@@ -105,19 +101,16 @@ func (j *Jackknife) Errors(kind string, upper, lower float64) Errors {
 		se[k] = math.Sqrt(float64((n - 1) / n * square[k])) // NaN without beats
 	}
 	return Errors{
-		Beats: len(j.values), PeripheralSBP: se[0], MovingAverageSBP: se[1],
-		SBP: se[2], DBP: se[3], MAP: se[4], PP: se[5],
-		AugmentationPressure: se[6], AugmentationIndexPct: se[7],
-		ShoulderMS: se[8], EjectionMS: se[9],
-		SystolicIntegral: se[10], DiastolicIntegral: se[11], SupplyDemandPct: se[12],
+		Beats: len(j.values), SBP: se[0], DBP: se[1], MAP: se[2], PP: se[3],
+		AugmentationPressure: se[4], AugmentationIndexPct: se[5],
 	}
 }
 
 // indexCount is how many indices have an error.
-const indexCount = 13
+const indexCount = 6
 
 // indices returns the indices of one average in the order of Errors.
-func (v *leftOut) indices(kind string, upper, lower, periodS float64) [indexCount]float64 {
+func (v *leftOut) indices(kind string, upper, lower float64) [indexCount]float64 {
 	scale, offset := 1.0, 0.0
 	switch kind {
 	case "sbp_dbp":
@@ -128,13 +121,8 @@ func (v *leftOut) indices(kind string, upper, lower, periodS float64) [indexCoun
 		offset = lower - float64(scale*v.low)
 	}
 	mmhg := func(x float64) float64 { return offset + float64(scale*x) }
-	systolic := float64(scale*v.systolic) + float64(offset*v.ejection)
-	diastolic := float64(mmhg(v.mean)*periodS) - systolic
 	return [indexCount]float64{
-		mmhg(v.high), mmhg(v.moving),
 		mmhg(v.sbp), mmhg(v.dbp), mmhg(v.mean), scale * (v.sbp - v.dbp),
 		scale * (v.late - v.early), 100 * (v.late - v.early) / (v.sbp - v.dbp),
-		1000 * v.shoulder, 1000 * v.ejection,
-		systolic, diastolic, 100 * diastolic / systolic,
 	}
 }

@@ -23,28 +23,10 @@ const (
 // wave is taken as straight between its samples, so that the window need not be
 // a whole number of them; it runs over the end into the start.
 func MovingAverage(wave []float64, stepS float64, artery string) (float64, bool) {
-	_, highest, ok := movingWindow(wave, stepS, artery)
-	return highest, ok
-}
-
-// window returns the width of the moving average for an artery, s; 0: none.
-func window(artery string) float64 {
-	switch artery {
-	case Radial:
-		return radialWindowS
-	case Brachial:
-		return brachialWindowS
-	}
-	return 0
-}
-
-// movingWindow returns when the window of the largest average begins, and that
-// average.
-func movingWindow(wave []float64, stepS float64, artery string) (from, highest float64, ok bool) {
 	n := len(wave)
 	steps := window(artery) / stepS
 	if !(steps >= 1 && steps < float64(n)) || !finite(wave) {
-		return math.NaN(), math.NaN(), false
+		return math.NaN(), false
 	}
 	whole := int(steps)
 	part := steps - float64(whole)
@@ -52,7 +34,7 @@ func movingWindow(wave []float64, stepS float64, artery string) (from, highest f
 	for j := range whole {
 		sum += 0.5 * (wave[j] + wave[(j+1)%n])
 	}
-	highest = math.Inf(-1)
+	highest := math.Inf(-1)
 	end := whole % n // of the whole steps
 	for i, a := range wave {
 		b := wave[0]
@@ -66,11 +48,22 @@ func movingWindow(wave []float64, stepS float64, artery string) (from, highest f
 		d := wave[end]
 		rest := float64(part * (c + float64(0.5*part*(d-c))))
 		if average := (sum + rest) / steps; average > highest {
-			from, highest = float64(i)*stepS, average
+			highest = average
 		}
 		sum += 0.5 * ((c + d) - (a + b))
 	}
-	return from, highest, true
+	return highest, true
+}
+
+// window returns the width of the moving average for an artery, s; 0: none.
+func window(artery string) float64 {
+	switch artery {
+	case Radial:
+		return radialWindowS
+	case Brachial:
+		return brachialWindowS
+	}
+	return 0
 }
 
 // finite reports whether every sample is a number.

@@ -2,96 +2,92 @@ package central
 
 import "math"
 
-// probe follows the indices of an average when one beat is taken out of it.
+// What is followed of the aortic wave when one beat is taken out of the average.
+// Each is linear in the peripheral wave.
+const (
+	atHighest  = iota
+	atLowest   // the values where the average has its extremes
+	atShoulder // the value at the shoulder of the average
+	atTurn     // what is zero there
+	followed
+)
+
+// weights say, sample by sample of a peripheral wave, how much it adds to each of
+// them: a beat then costs a sum over its samples, and none for each harmonic.
+type weights [][followed]float64
+
+// probe follows the indices of an average when one beat is taken out of it. It
+// belongs to a Workspace, which reuses it.
 type probe struct {
-	gains             []complex128
-	period            float64
-	lowAt, highAt     int        // samples of the peripheral wave
-	moving            [2]float64 // window of the moving average, s; empty where there is none
-	average, aortic   series
-	highest, lowest   functional
-	level, slope      functional // at the steepest rise
-	shoulder, turn    functional // value, and what is zero at the shoulder
-	end, systolic     functional // what is zero at the end of ejection, and the integral to it
-	hasEnd, hasTurn   bool
-	early             bool
-	base              leftOut
-	foot              float64
-	rise, steepness   float64 // of the tangent
-	shoulderSlope     float64
-	turnSlope         float64 // change of turn with time
-	endSlope          float64
-	endLevel, footLvl float64
+	aortic        series     // of the average
+	functional    functional // scratch, as is what follows
+	moment        moment
+	samples       []float64
+	weights       weights
+	own           [followed]float64 // of the average
+	lowAt, highAt int               // samples of the peripheral wave
+	early         bool
+	hasTurn       bool
+	base          leftOut
+	shoulderSlope float64
+	turnSlope     float64 // change of turn with time
 }
 
-// newProbe prepares the functionals of the average wave b; m is what Measure
-// made of its aortic wave.
-func newProbe(w *Workspace, m *Indices, t Transfer, b Beat) *probe {
-	periodS := b.period()
-	q := &probe{period: periodS, foot: m.FootS, steepness: m.MaximumSlope, early: m.Type != "C"}
-	q.gains = gains(t, periodS, len(b.Wave))
-	q.average.resize(len(q.gains))
-	w.wave.analyse(b.Wave, periodS, &q.average)
-	q.aortic.through(&q.average, q.gains)
+// prepare makes the weights for the average wave b; m is what Measure made of its
+// aortic wave.
+func (q *probe) prepare(w *Workspace, m *Indices, t Transfer, b Beat) {
+	periodS, n := b.period(), len(b.Wave)
+	gains := w.gains(t, periodS, n)
+	q.aortic.through(w.harmonics(b, len(gains)), gains)
+	q.weights = resized(q.weights, n)
+	q.samples = resized(q.samples, n)
 	q.peripheral(b)
-	q.base.sbp, q.base.dbp = m.SBP, m.DBP
-	q.base.early, q.base.late, q.base.shoulder = m.EarlySystolic, m.LateSystolic, m.ShoulderMS/1000
-	q.base.ejection, q.base.systolic = m.EjectionMS/1000, m.SystolicIntegral
-	q.highest, _ = q.of(q.moment(m.marks.highest), 0, false)
-	q.lowest, _ = q.of(q.moment(m.marks.lowest), 0, false)
-	steepest := q.moment(m.marks.steepest)
-	var top float64
-	q.level, top = q.of(steepest, 0, false)
-	q.rise = top - m.DBP
-	q.slope, _ = q.of(steepest, 1, true)
-	q.marks(m)
-	return q
-}
-
-// marks prepares shoulder and end of ejection.
-func (q *probe) marks(m *Indices) {
-	if at := m.FootS + m.ShoulderMS/1000; !math.IsNaN(at) {
-		q.hasTurn = true
+	q.base.sbp, q.base.dbp, q.base.early, q.base.late = m.SBP, m.DBP, m.EarlySystolic, m.LateSystolic
+	q.early = m.Type != "C"
+	// What w.gains gave is w's, and nothing below asks for others.
+	q.moment.set(m.marks.highest, periodS, len(gains))
+	q.follow(w, atHighest, 0, false, gains)
+	q.moment.set(m.marks.lowest, periodS, len(gains))
+	q.follow(w, atLowest, 0, false, gains)
+	at := m.FootS + m.ShoulderMS/1000
+	if q.hasTurn = !math.IsNaN(at); q.hasTurn {
 		order := 4
 		if m.marks.shoulderIsPeak {
 			order = 1
 		}
-		shoulder := q.moment(at)
-		q.shoulder, _ = q.of(shoulder, 0, false)
-		_, q.shoulderSlope = q.of(shoulder, 1, false)
-		q.turn, _ = q.of(shoulder, order, true)
-		_, q.turnSlope = q.of(shoulder, order+1, true)
+		q.moment.set(at, periodS, len(gains))
+		q.follow(w, atShoulder, 0, false, gains)
+		q.follow(w, atTurn, order, true, gains)
+		q.shoulderSlope = q.derivative(1, false).of(&q.aortic)
+		q.turnSlope = q.derivative(order+1, true).of(&q.aortic)
 	}
-	if at := m.FootS + m.EjectionMS/1000; !math.IsNaN(at) {
-		q.hasEnd = true
-		order := 3
-		if m.marks.endIsValley {
-			order = 1
-		}
-		end := q.moment(at)
-		q.end, _ = q.of(end, order, !m.marks.endIsValley)
-		_, q.endSlope = q.of(end, order+1, !m.marks.endIsValley)
-		_, q.endLevel = q.of(end, 0, false)
-		_, q.footLvl = q.of(q.moment(m.FootS), 0, false)
-		q.systolic = integral(m.FootS, at, q.period, len(q.gains)).behind(q.gains)
+	q.own, _, _, _ = q.weights.of(b.Wave, b.Wave)
+}
+
+// derivative is one of the aortic wave at the moment.
+func (q *probe) derivative(order int, smooth bool) *functional {
+	q.moment.derivative(order, smooth, &q.functional)
+	return &q.functional
+}
+
+// follow turns a derivative of the aortic wave at the moment into weights of the
+// samples of the peripheral one: its harmonics are sums over them.
+func (q *probe) follow(w *Workspace, which, order int, smooth bool, gains []complex128) {
+	f := q.derivative(order, smooth)
+	f.behind(gains)
+	n := float64(len(q.samples))
+	for k := range f.cos {
+		f.cos[k], f.sin[k] = 2*f.cos[k]/n, 2*f.sin[k]/n
+	}
+	w.wave.synthesise(&series{mean: f.mean / n, cos: f.cos, sin: f.sin}, q.samples)
+	for j, x := range q.samples {
+		q.weights[j][which] = x
 	}
 }
 
-func (q *probe) moment(t float64) *moment {
-	m := momentAt(t, q.period, len(q.gains))
-	return &m
-}
-
-// of returns a derivative of the aortic wave at a moment as a functional of the
-// peripheral one, and its value for the average.
-func (q *probe) of(m *moment, order int, smooth bool) (functional, float64) {
-	f := m.derivative(order, smooth)
-	value := f.of(&q.aortic)
-	return f.behind(q.gains), value
-}
-
-// peripheral finds what calibration and moving average need.
+// peripheral finds what calibration needs.
 func (q *probe) peripheral(b Beat) {
+	q.lowAt, q.highAt = 0, 0
 	for i, v := range b.Wave {
 		if v < b.Wave[q.lowAt] {
 			q.lowAt = i
@@ -101,36 +97,49 @@ func (q *probe) peripheral(b Beat) {
 		}
 	}
 	q.base.low, q.base.high, q.base.mean = b.Wave[q.lowAt], b.Wave[q.highAt], mean(b.Wave)
-	q.base.moving = math.NaN()
-	if from, value, ok := movingWindow(b.Wave, b.StepS, b.Artery); ok {
-		q.base.moving = value
-		q.moving = [2]float64{from, from + window(b.Artery)}
-	}
 }
 
-// without returns what the average of n beats gives without one of them.
-func (q *probe) without(w *Workspace, beat []float64, n int) leftOut {
-	s := &w.spectrum
-	s.resize(len(q.gains))
-	w.wave.analyse(beat, q.period, s)
-	change := func(f *functional) float64 { return (f.of(&q.average) - f.of(s)) / float64(n-1) }
+// of returns what is followed of two waves, and their means: two at once, since
+// each sum waits for its own last addition.
+func (p weights) of(x, y []float64) (a, b [followed]float64, meanX, meanY float64) {
+	var a0, a1, a2, a3, b0, b1, b2, b3, sumX, sumY float64
+	x, y = x[:len(p)], y[:len(p)]
+	for j := range p {
+		r, u, v := &p[j], x[j], y[j]
+		a0 += float64(r[0] * u)
+		a1 += float64(r[1] * u)
+		a2 += float64(r[2] * u)
+		a3 += float64(r[3] * u)
+		b0 += float64(r[0] * v)
+		b1 += float64(r[1] * v)
+		b2 += float64(r[2] * v)
+		b3 += float64(r[3] * v)
+		sumX += u
+		sumY += v
+	}
+	n := float64(len(p))
+	return [followed]float64{a0, a1, a2, a3}, [followed]float64{b0, b1, b2, b3}, sumX / n, sumY / n
+}
+
+// without returns what the average of n beats gives without one of them, of which
+// its mean and what is followed are known.
+func (q *probe) without(beat []float64, of [followed]float64, mean float64, n int) leftOut {
+	change := func(which int) float64 { return (q.own[which] - of[which]) / float64(n-1) }
 	less := func(average, own float64) float64 { return average + (average-own)/float64(n-1) }
 	v := q.base
-	v.low, v.high, v.mean = less(v.low, beat[q.lowAt]), less(v.high, beat[q.highAt]), less(v.mean, s.mean)
-	if !math.IsNaN(v.moving) {
-		p := period{wave: beat, step: q.period / float64(len(beat)), length: q.period}
-		width := q.moving[1] - q.moving[0]
-		v.moving = less(v.moving, p.integral(q.moving[0], width)/width)
+	v.low, v.high, v.mean = less(v.low, beat[q.lowAt]), less(v.high, beat[q.highAt]), less(v.mean, mean)
+	v.sbp += change(atHighest)
+	v.dbp += change(atLowest)
+	if !q.hasTurn {
+		return v
 	}
-	v.sbp += change(&q.highest)
-	low := change(&q.lowest)
-	v.dbp += low
-	foot := float64(q.rise*change(&q.slope))/float64(q.steepness*q.steepness) - (change(&q.level)-low)/q.steepness
-	q.late(&v, change, foot)
-	if q.hasEnd {
-		end := stable(-change(&q.end) / q.endSlope)
-		v.ejection += end - foot
-		v.systolic += change(&q.systolic) + float64(q.endLevel*end) - float64(q.footLvl*foot)
+	pressure := change(atShoulder) + float64(q.shoulderSlope*stable(-change(atTurn)/q.turnSlope))
+	if q.early {
+		v.early += pressure
+		v.late = v.sbp
+	} else {
+		v.early = v.sbp
+		v.late += pressure
 	}
 	return v
 }
@@ -145,21 +154,4 @@ func stable(shift float64) float64 {
 		return math.NaN()
 	}
 	return shift
-}
-
-// late moves shoulder, early and late systolic pressure.
-func (q *probe) late(v *leftOut, change func(*functional) float64, foot float64) {
-	if !q.hasTurn {
-		return
-	}
-	at := stable(-change(&q.turn) / q.turnSlope)
-	v.shoulder += at - foot
-	pressure := change(&q.shoulder) + float64(q.shoulderSlope*at)
-	if q.early {
-		v.early += pressure
-		v.late = v.sbp
-	} else {
-		v.early = v.sbp
-		v.late += pressure
-	}
 }

@@ -15,7 +15,7 @@ type Spread struct{ SBP, DBP, PP, AugmentationPressure, AugmentationIndexPct flo
 // height by 24.9 % (Chen 1997, Circulation 95:1827-36, from memory). Each is
 // moved by one standard deviation to either side; the changes add in quadrature.
 func (w *Workspace) ConstantTubeSpread(wave []float64, stepS float64, artery string) Spread {
-	return w.constantTubeSpread(Beat{Wave: wave, StepS: stepS, Artery: artery}, Estimate{})
+	return w.constantTubeSpread(w.Beat(wave, stepS, artery), Estimate{})
 }
 
 func (w *Workspace) constantTubeSpread(b Beat, e Estimate) Spread {
@@ -30,7 +30,7 @@ func (w *Workspace) constantTubeSpread(b Beat, e Estimate) Spread {
 // Spread returns the spread for the tube that was found for a wave: what the
 // search left of the spread between people.
 func (f *Individual) Spread(w *Workspace, fit IndividualFit, wave []float64, stepS float64) Spread {
-	return f.spreadOf(w, fit, Beat{Wave: wave, StepS: stepS}, Estimate{})
+	return f.spreadOf(w, fit, w.Beat(wave, stepS, ""), Estimate{})
 }
 
 func (f *Individual) spreadOf(w *Workspace, fit IndividualFit, b Beat, e Estimate) Spread {
@@ -62,14 +62,9 @@ func (f *Individual) reflectionOf(height float64) float64 {
 // slope. What a wave on one of the sides does not have, has no spread. An
 // estimate e that went through tube(0, 0) itself is not made again.
 func (w *Workspace) spread(b Beat, e Estimate, tube func(u, v float64) Transfer, hzCV, peakCV float64) Spread {
-	// The beat is taken apart once, and what a tube makes of its harmonics need not
-	// be taken apart again.
-	beat := &w.beat
-	beat.resize(harmonicsBelow(bandHz, b.period(), len(b.Wave)))
-	w.wave.analyse(b.Wave, b.period(), beat)
 	measured := func(u, v float64) Indices {
-		s := &w.spectrum
-		s.through(beat, gains(tube(u, v), b.period(), len(b.Wave)))
+		s, g := &w.spectrum, w.gains(tube(u, v), b.period(), len(b.Wave))
+		s.through(w.harmonics(b, len(g)), g) // what a tube makes of harmonics need not be taken apart again
 		w.trial = resized(w.trial, len(b.Wave))
 		w.wave.synthesise(s, w.trial)
 		return w.measureWave(w.trial, b.StepS, s)

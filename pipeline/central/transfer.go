@@ -97,9 +97,11 @@ func Apply(t Transfer, wave []float64, periodS float64, out []float64) []float64
 type Workspace struct {
 	wave     fourier // for the length of the wave
 	fine     fourier // for the fixed grid of Measure
+	gain     []complex128
 	spectrum series
 	smooth   series
-	beat     series
+	beat     series    // of the Beat that was prepared last
+	taken    series    // of a wave of which nothing was known
 	cos, sin []float64 // of a derivative
 	d1       []float64
 	d2       []float64
@@ -118,23 +120,38 @@ func NewWorkspace() *Workspace { return &Workspace{} }
 
 // Apply is the function of the same name with reused memory.
 func (w *Workspace) Apply(t Transfer, wave []float64, periodS float64, out []float64) []float64 {
+	return w.apply(t, wave, periodS, nil, out)
+}
+
+// apply is Apply for a wave of which some harmonics are known, or nil.
+func (w *Workspace) apply(t Transfer, wave []float64, periodS float64, known *series, out []float64) []float64 {
 	out = resized(out, len(wave))
 	if _, same := t.(identity); same || len(wave) == 0 {
 		copy(out, wave)
 		return out
 	}
-	s, g := &w.spectrum, gains(t, periodS, len(wave))
-	s.resize(len(g))
-	w.wave.analyse(wave, periodS, s)
-	s.multiply(g)
-	w.wave.synthesise(s, out)
+	g := w.gains(t, periodS, len(wave))
+	w.spectrum.through(w.seriesOf(wave, periodS, len(g), known), g)
+	w.wave.synthesise(&w.spectrum, out)
 	return out
 }
 
+// seriesOf returns at least so many harmonics of a wave: those that are known, if
+// they are enough.
+func (w *Workspace) seriesOf(wave []float64, periodS float64, harmonics int, known *series) *series {
+	if known != nil && len(known.cos) >= harmonics {
+		return known
+	}
+	w.taken.resize(harmonics)
+	w.wave.analyse(wave, periodS, &w.taken)
+	return &w.taken
+}
+
 // gains returns the gains of the harmonics of a period of n samples below 20 Hz,
-// up to the last that is not zero.
-func gains(t Transfer, periodS float64, n int) []complex128 {
-	all := make([]complex128, harmonicsBelow(bandHz, periodS, n))
+// up to the last that is not zero; they hold until it is asked again.
+func (w *Workspace) gains(t Transfer, periodS float64, n int) []complex128 {
+	w.gain = resized(w.gain, harmonicsBelow(bandHz, periodS, n))
+	all := w.gain
 	last := 0
 	for k := range all {
 		if all[k] = t.Gain(float64(k+1) / periodS); all[k] != 0 {
