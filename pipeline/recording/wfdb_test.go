@@ -71,14 +71,14 @@ func sumOf(samples []int) int16 {
 	return int16(sum)
 }
 
-// Three signals in one file, the second with two samples a frame, the third
+// Four signals in one file, the second with two samples a frame, the third
 // skewed by two frames: each must come back from every storage format.
 func TestWFDBEveryStorageFormat(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	for format, bits := range packed {
 		for _, frames := range []int{1, 2, 3, 40, 101} {
 			var all []int // as the file has them; format 8 holds differences
-			signals := make([][]int, 3)
+			signals := make([][]int, 4)
 			put := func(k, v int) {
 				signals[k] = append(signals[k], v)
 				if n := len(signals[k]); format == 8 {
@@ -95,14 +95,15 @@ func TestWFDBEveryStorageFormat(t *testing.T) {
 				put(1, value())
 				put(1, value())
 				put(2, value())
+				put(3, value())
 			}
 			if bits > 8 {
 				signals[0][0] = -1 << (bits - 1) // the smallest value: missing
 				all[0] = signals[0][0]
 			}
 			data := pack(format, all)
-			header := fmt.Sprintf("r 3 100 %d\nr.dat %d 10(5)/mmHg 12 0 %d %d 0 one\nr.dat %dx2 4/mV 12 3 %d %d 0 two too\nr.dat %d:2 2/kPa 12 0 %d %d 0 three\n",
-				frames, format, signals[0][0], sumOf(signals[0]), format, signals[1][0], sumOf(signals[1]), format, signals[2][0], sumOf(signals[2]))
+			header := fmt.Sprintf("r 4 100 %d\nr.dat %d 10(5)/mmHg 12 0 %d %d 0 one\nr.dat %dx2 4/mV 12 3 %d %d 0 two too\nr.dat %d:2 2/kPa 12 0 %d %d 0 three\nr.dat %d 3(-7)/mmHg 12 0 %d %d 0 four\n",
+				frames, format, signals[0][0], sumOf(signals[0]), format, signals[1][0], sumOf(signals[1]), format, signals[2][0], sumOf(signals[2]), format, signals[3][0], sumOf(signals[3]))
 			source := files{"d/r.hea": []byte(header), "d/r.dat": data}
 			for k, c := range []struct {
 				name           string
@@ -110,7 +111,7 @@ func TestWFDBEveryStorageFormat(t *testing.T) {
 				hz             float64
 				skew           int
 				unit           string
-			}{{"one", 10, 5, 100, 0, "mmHg"}, {"two too", 4, 3, 200, 0, "au"}, {"three", 2, 0, 100, 2, "au"}} {
+			}{{"one", 10, 5, 100, 0, "mmHg"}, {"two too", 4, 3, 200, 0, "au"}, {"three", 2, 0, 100, 2, "au"}, {"four", 3, -7, 100, 0, "mmHg"}} {
 				want := []float64{}
 				for _, v := range signals[k][min(c.skew, frames):] {
 					want = append(want, (float64(v)-c.baseline)/c.gain)
