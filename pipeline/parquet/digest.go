@@ -27,6 +27,7 @@ import (
 // It is not goroutine-safe.
 type Digester struct {
 	table  schema.Table
+	marks  []byte // of each column
 	hash   hash.Hash
 	rows   uint64
 	buffer []byte
@@ -43,6 +44,24 @@ const (
 	cellWave
 )
 
+// markOf is the byte of a column's cells: a kind is a text, and too slow to tell from
+// the others in every cell.
+func markOf(k schema.Kind) byte {
+	switch k {
+	case schema.Number:
+		return cellNumber
+	case schema.Integer:
+		return cellInteger
+	case schema.Boolean:
+		return cellBoolean
+	case schema.Date:
+		return cellDate
+	case schema.Wave:
+		return cellWave
+	}
+	return cellText
+}
+
 const digestFlush = 1 << 16
 
 // NewDigester starts the digest of a table.
@@ -55,12 +74,17 @@ func NewDigester(t schema.Table) *Digester {
 		d.text(c.Name)
 		d.text(string(c.Kind))
 		d.text(c.Unit)
+		d.marks = append(d.marks, markOf(c.Kind))
 	}
 	return d
 }
 
 func (d *Digester) text(s string) {
-	d.buffer = append(binary.AppendUvarint(d.buffer, uint64(len(s))), s...)
+	d.buffer = appendText(d.buffer, s)
+}
+
+func appendText(out []byte, s string) []byte {
+	return append(binary.AppendUvarint(out, uint64(len(s))), s...)
 }
 
 // Add takes the rows of f, whose table must have the digest's columns. A cell
@@ -73,10 +97,10 @@ func (d *Digester) Add(f *schema.Frame) error {
 		return fmt.Errorf("parquet: digest of %s: %w", d.table.Name, err)
 	}
 	for row := range f.N {
-		for i := range d.table.Columns {
-			c := &d.table.Columns[i] // no copy of a whole declaration for a cell
-			if err := d.cell(c.Kind, &f.Cols[i], row); err != nil {
-				return fmt.Errorf("parquet: digest of %s, column %s, after %d rows: %w", d.table.Name, c.Name, d.rows, err)
+		for i, mark := range d.marks {
+			var err error
+			if d.buffer, err = appendCell(d.buffer, mark, &f.Cols[i], row); err != nil {
+				return fmt.Errorf("parquet: digest of %s, column %s, after %d rows: %w", d.table.Name, d.table.Columns[i].Name, d.rows, err)
 			}
 		}
 		d.rows++
@@ -92,67 +116,53 @@ func (d *Digester) flush() {
 	d.buffer = d.buffer[:0]
 }
 
-func (d *Digester) cell(k schema.Kind, data *schema.Data, row int) error {
-	switch k {
-	case schema.Number, schema.Integer, schema.Boolean:
-		return d.number(k, data.Num[row])
-	case schema.Wave:
-		d.wave(data.Wave[row])
-		return nil
-	}
-	s := data.Text[row]
-	if s == "" {
-		d.buffer = append(d.buffer, cellMissing)
-		return nil
-	}
-	mark := byte(cellText)
-	if k == schema.Date {
-		mark = cellDate
-		if _, err := dayNumber(s); err != nil {
-			return err
+func appendCell(out []byte, mark byte, data *schema.Data, row int) ([]byte, error) {
+	switch mark {
+	case cellNumber:
+		if v := data.Num[row]; finite(v) {
+			return binary.LittleEndian.AppendUint64(append(out, mark), math.Float64bits(v)), nil
+		}
+	case cellInteger:
+		if v := data.Num[row]; finite(v) {
+			n, err := wholeNumber(v)
+			return binary.LittleEndian.AppendUint64(append(out, mark), uint64(n)), err
+		}
+	case cellBoolean:
+		if v := data.Num[row]; finite(v) {
+			is, err := truth(v)
+			if is {
+				return append(out, mark, 1), err
+			}
+			return append(out, mark, 0), err
+		}
+	case cellText:
+		if s := data.Text[row]; s != "" {
+			return appendText(append(out, mark), cleanText(s)), nil
+		}
+	case cellDate:
+		if s := data.Text[row]; s != "" {
+			_, err := dayNumber(s)
+			return appendText(append(out, mark), cleanText(s)), err
+		}
+	case cellWave:
+		if samples := data.Wave[row]; samples != nil {
+			return appendSamples(append(out, mark), samples), nil
 		}
 	}
-	d.buffer = append(d.buffer, mark)
-	d.text(cleanText(s))
-	return nil
+	return append(out, cellMissing), nil
 }
 
-func (d *Digester) number(k schema.Kind, v float64) error {
-	if !finite(v) {
-		d.buffer = append(d.buffer, cellMissing)
-		return nil
-	}
-	switch k {
-	case schema.Integer:
-		n, err := wholeNumber(v)
-		d.buffer = binary.LittleEndian.AppendUint64(append(d.buffer, cellInteger), uint64(n))
-		return err
-	case schema.Boolean:
-		is, err := truth(v)
-		d.buffer = append(d.buffer, cellBoolean, 0)
-		if is {
-			d.buffer[len(d.buffer)-1] = 1
-		}
-		return err
-	}
-	d.buffer = binary.LittleEndian.AppendUint64(append(d.buffer, cellNumber), math.Float64bits(v))
-	return nil
-}
-
-func (d *Digester) wave(samples []float32) {
-	if samples == nil {
-		d.buffer = append(d.buffer, cellMissing)
-		return
-	}
+func appendSamples(out []byte, samples []float32) []byte {
 	const missing = 0x7fc00000
-	d.buffer = binary.AppendUvarint(append(d.buffer, cellWave), uint64(len(samples)))
+	out = binary.AppendUvarint(out, uint64(len(samples)))
 	for _, v := range samples {
 		bits := math.Float32bits(v)
 		if !finite(float64(v)) {
 			bits = missing
 		}
-		d.buffer = binary.LittleEndian.AppendUint32(d.buffer, bits)
+		out = binary.LittleEndian.AppendUint32(out, bits)
 	}
+	return out
 }
 
 // Rows returns the number of rows taken.
