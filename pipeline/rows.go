@@ -78,10 +78,7 @@ func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitI
 
 func (c *chunkRows) addBeats(subjectID, visitID string, r *recordingResult) {
 	f := c.beats
-	from := f.N
-	for range r.beats {
-		f.AddRow()
-	}
+	from := f.AddRows(len(r.beats))
 	text := func(name string) []string { return f.Texts(name)[from:] }
 	number := func(name string) []float64 { return f.Numbers(name)[from:] }
 	subject, visit, recording, reason := text("subject_id"), text("visit_id"), text("recording_id"), text("reason")
@@ -112,45 +109,44 @@ func (c *chunkRows) addWaveform(subjectID, visitID string, r *recordingResult) {
 
 func (c *chunkRows) addEstimates(subjectID, visitID string, r *recordingResult) {
 	f := c.estimates
-	for _, m := range r.methods {
-		row := f.AddRow()
-		f.SetText(row, "subject_id", subjectID)
-		f.SetText(row, "visit_id", visitID)
-		f.SetText(row, "recording_id", r.row.ID)
-		f.SetText(row, "method", m.method)
-		f.SetText(row, "calibration", m.calibration)
-		f.SetBool(row, "primary", m.primary)
-		f.SetNumber(row, "central_sbp_mmhg", m.indices.SBP)
-		f.SetNumber(row, "central_dbp_mmhg", m.indices.DBP)
-		f.SetNumber(row, "central_map_mmhg", m.indices.MAP)
-		f.SetNumber(row, "central_pp_mmhg", m.indices.PP)
-		f.SetNumber(row, "augmentation_pressure_mmhg", m.indices.AugmentationPressure)
-		f.SetNumber(row, "augmentation_index_pct", m.indices.AugmentationIndexPct)
-		f.SetText(row, "parameters", m.parameters)
-		f.SetText(row, "notes", m.notes)
-		f.SetText(row, "source", m.source)
+	from := f.AddRows(len(r.methods))
+	text := func(name string) []string { return f.Texts(name)[from:] }
+	number := func(name string) []float64 { return f.Numbers(name)[from:] }
+	subject, visit, recording, method, calibration := text("subject_id"), text("visit_id"), text("recording_id"), text("method"), text("calibration")
+	parameters, notes, source, primary := text("parameters"), text("notes"), text("source"), number("primary")
+	sbp, dbp, mean, pp := number("central_sbp_mmhg"), number("central_dbp_mmhg"), number("central_map_mmhg"), number("central_pp_mmhg")
+	pressure, index := number("augmentation_pressure_mmhg"), number("augmentation_index_pct")
+	for i := range r.methods {
+		m := &r.methods[i]
+		subject[i], visit[i], recording[i], method[i], calibration[i] = subjectID, visitID, r.row.ID, m.method, m.calibration
+		parameters[i], notes[i], source[i], primary[i] = m.parameters, m.notes, m.source, 0
+		if m.primary {
+			primary[i] = 1
+		}
+		sbp[i], dbp[i], mean[i], pp[i] = m.indices.SBP, m.indices.DBP, m.indices.MAP, m.indices.PP
+		pressure[i], index[i] = m.indices.AugmentationPressure, m.indices.AugmentationIndexPct
 	}
 }
 
 func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *recordingResult) {
 	f := c.uncertainty
+	from := f.AddRows(len(r.errors))
+	text := func(name string) []string { return f.Texts(name)[from:] }
+	number := func(name string) []float64 { return f.Numbers(name)[from:] }
+	subject, visit, recording, value, unit := text("subject_id"), text("visit_id"), text("recording_id"), text("value"), text("unit")
+	estimate, beats, cuff := number("estimate"), number("se_beats"), number("se_cuff")
+	calibration, transfer, combined := number("se_calibration"), number("se_transfer"), number("se")
+	i := 0
 	for _, name := range uncertainColumns {
 		e, ok := r.errors[name]
 		if !ok {
 			continue
 		}
-		row := f.AddRow()
-		f.SetText(row, "subject_id", subjectID)
-		f.SetText(row, "visit_id", visitID)
-		f.SetText(row, "recording_id", r.row.ID)
-		f.SetText(row, "value", name)
-		f.SetText(row, "unit", l.columns[l.at(name)].Unit)
-		f.SetNumber(row, "estimate", l.get(r.values, name))
-		f.SetNumber(row, "se_beats", e.beats)
-		f.SetNumber(row, "se_cuff", e.cuff)
-		f.SetNumber(row, "se_calibration", e.calibration)
-		f.SetNumber(row, "se_transfer", e.transfer)
-		f.SetNumber(row, "se", e.combined())
+		at := l.at(name)
+		subject[i], visit[i], recording[i], value[i], unit[i] = subjectID, visitID, r.row.ID, name, l.columns[at].Unit
+		estimate[i], beats[i], cuff[i] = r.values[at], e.beats, e.cuff
+		calibration[i], transfer[i], combined[i] = e.calibration, e.transfer, e.combined()
+		i++
 	}
 }
 

@@ -48,9 +48,7 @@ func (l *layout) get(v values, name string) float64 { return v[l.at(name)] }
 
 // write puts v into row of f, which holds the value columns.
 func (l *layout) write(f *schema.Frame, row int, v values) {
-	for i, c := range l.columns {
-		f.SetNumber(row, c.Name, v[i])
-	}
+	f.SetNumbers(row, l.columns, v)
 }
 
 // derive fills the values that follow from others by arithmetic, so that each

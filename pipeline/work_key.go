@@ -5,9 +5,9 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
-	"hash"
 	"math"
 	"reflect"
+	"sync"
 
 	"tonocohort/pipeline/study"
 	"tonocohort/schema"
@@ -70,46 +70,53 @@ func (b basis) sum() (sum, error) {
 // subjectKey is a digest of everything that the study's tables say of a subject.
 // Where a row stands in its table does not belong to it.
 func subjectKey(s *study.Subject) sum {
-	h := fieldHash{Hash: sha256.New()}
-	h.value(reflect.ValueOf(s).Elem())
-	return sum(h.Sum(nil))
+	return sha256.Sum256(appendFields(make([]byte, 0, 1<<10), reflect.ValueOf(s).Elem()))
 }
 
-// fieldHash takes values field by field, each preceded by its length where it
+// appendFields adds a value field by field, each preceded by its length where it
 // has one, so that no two values run into one another.
-type fieldHash struct {
-	hash.Hash
-	scratch [8]byte
-}
-
-func (h *fieldHash) word(v uint64) {
-	binary.LittleEndian.PutUint64(h.scratch[:], v)
-	h.Write(h.scratch[:])
-}
-
-func (h *fieldHash) value(v reflect.Value) {
+func appendFields(out []byte, v reflect.Value) []byte {
 	switch v.Kind() {
 	case reflect.String:
-		h.word(uint64(v.Len()))
-		h.Write([]byte(v.String()))
+		return append(appendWord(out, uint64(v.Len())), v.String()...)
 	case reflect.Float64:
-		h.word(math.Float64bits(v.Float() + 0)) // no −0: a subject that was put aside has none
+		return appendWord(out, math.Float64bits(v.Float()+0)) // no −0: a subject that was put aside has none
 	case reflect.Int, reflect.Int32, reflect.Int64:
-		h.word(uint64(v.Int()))
+		return appendWord(out, uint64(v.Int()))
 	case reflect.Bool:
-		h.word(map[bool]uint64{true: 1}[v.Bool()])
+		return appendWord(out, map[bool]uint64{true: 1}[v.Bool()])
 	case reflect.Slice:
-		h.word(uint64(v.Len()))
+		out = appendWord(out, uint64(v.Len()))
 		for i := range v.Len() {
-			h.value(v.Index(i))
+			out = appendFields(out, v.Index(i))
 		}
+		return out
 	case reflect.Struct:
-		for i := range v.NumField() {
-			if f := v.Type().Field(i); f.IsExported() && f.Name != "Line" {
-				h.value(v.Field(i))
+		for i, keyed := range keyedFields(v.Type()) {
+			if keyed {
+				out = appendFields(out, v.Field(i))
 			}
 		}
-	default:
-		panic(fmt.Sprintf("pipeline: a field of kind %s has no place in the key of a subject", v.Kind()))
+		return out
 	}
+	panic(fmt.Sprintf("pipeline: a field of kind %s has no place in the key of a subject", v.Kind()))
 }
+
+func appendWord(out []byte, v uint64) []byte { return binary.LittleEndian.AppendUint64(out, v) }
+
+// keyedFields says which fields of a struct belong to a key. It is remembered for each
+// type: to ask a type for a field takes memory.
+func keyedFields(t reflect.Type) []bool {
+	if known, ok := fieldsOfKeys.Load(t); ok {
+		return known.([]bool)
+	}
+	keyed := make([]bool, t.NumField())
+	for i := range keyed {
+		f := t.Field(i)
+		keyed[i] = f.IsExported() && f.Name != "Line"
+	}
+	fieldsOfKeys.Store(t, keyed)
+	return keyed
+}
+
+var fieldsOfKeys sync.Map // by type, []bool

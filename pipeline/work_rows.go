@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
+	"slices"
 
 	"tonocohort/schema"
 )
@@ -28,11 +29,13 @@ func (c *chunkRows) marks() []int {
 func appendRows(out []byte, frames []*schema.Frame, from []int) []byte {
 	for i, f := range frames {
 		out = binary.AppendUvarint(out, uint64(f.N-from[i]))
-		for k, c := range f.Table.Columns {
+		for k := range f.Cols {
 			d := &f.Cols[k]
-			switch {
+			switch c := &f.Table.Columns[k]; {
 			case c.Numeric():
-				for _, v := range d.Num[from[i]:] {
+				numbers := d.Num[from[i]:]
+				out = slices.Grow(out, 8*len(numbers))
+				for _, v := range numbers {
 					out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
 				}
 			case c.Textual():

@@ -156,18 +156,18 @@ func (f *Frame) AddRow() int {
 }
 
 // AddRows appends n rows in which every cell is missing and returns the number
-// of the first. Where there was no room for them there is for no more.
+// of the first.
 func (f *Frame) AddRows(n int) int {
 	first := f.N
-	for i, c := range f.Table.Columns {
+	for i := range f.Cols {
 		d := &f.Cols[i]
-		switch {
-		case c.Numeric():
+		switch kind := f.Table.Columns[i].Kind; {
+		case kind.numeric():
 			d.Num = longer(d.Num, n)
 			for row := first; row < first+n; row++ {
 				d.Num[row] = math.NaN()
 			}
-		case c.Textual():
+		case kind.textual():
 			d.Text = longer(d.Text, n)
 		default:
 			d.Wave = longer(d.Wave, n)
@@ -179,10 +179,7 @@ func (f *Frame) AddRows(n int) int {
 
 // longer returns s with n further zero cells.
 func longer[T any](s []T, n int) []T {
-	if cap(s)-len(s) < n {
-		return append(make([]T, 0, len(s)+n), s...)[:len(s)+n]
-	}
-	out := s[:len(s)+n]
+	out := slices.Grow(s, n)[:len(s)+n]
 	clear(out[len(s):])
 	return out
 }
@@ -266,6 +263,25 @@ func (f *Frame) SetNumber(row int, name string, v float64) {
 		v = math.NaN()
 	}
 	f.Cols[f.at(name)].Num[row] = v
+}
+
+// SetNumbers sets cells of columns that stand beside one another in the table: as
+// declared, from the first of them on.
+func (f *Frame) SetNumbers(row int, columns []Column, v []float64) {
+	if len(columns) == 0 {
+		return
+	}
+	first := f.at(columns[0].Name)
+	for i := range columns {
+		if name := columns[i].Name; first+i == len(f.Cols) || f.Table.Columns[first+i].Name != name {
+			panic(fmt.Sprintf("schema: table %s does not have column %s behind the one before", f.Table.Name, name))
+		}
+		cell := v[i]
+		if math.IsInf(cell, 0) {
+			cell = math.NaN()
+		}
+		f.Cols[first+i].Num[row] = cell
+	}
 }
 
 // SetText sets a cell of a text column.
