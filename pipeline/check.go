@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"runtime"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -95,16 +96,16 @@ func readParquetTable(name string, data []byte) (*schema.Frame, error) {
 	return parquet.ReadAny(bytes.NewReader(data), int64(len(data)))
 }
 
-// Check judges every table and every recording of a study folder and computes
-// nothing. The issues are sorted.
-func Check(ctx context.Context, studyDir string) ([]schema.Issue, error) {
+// Check judges every table and every recording of a study, whose recordings the
+// storage gives unless it is nil, and computes nothing. The issues are sorted.
+func Check(ctx context.Context, studyDir string, storage Storage) ([]schema.Issue, error) {
 	files, err := openFolder(studyDir)
 	if err != nil {
 		return nil, err
 	}
 	defer files.Close()
 	s := loadStudy(files)
-	found, err := checkRecordings(ctx, files, s)
+	found, err := checkRecordings(ctx, filesOf(storage, files), s)
 	if err != nil {
 		return nil, err
 	}
@@ -114,12 +115,13 @@ func Check(ctx context.Context, studyDir string) ([]schema.Issue, error) {
 }
 
 // checkRecordings reads every recording through the same door as a run.
-func checkRecordings(ctx context.Context, files *store.Root, s *study.Study) ([]schema.Issue, error) {
+func checkRecordings(ctx context.Context, files Files, s *study.Study) ([]schema.Issue, error) {
 	perSubject := make([][]schema.Issue, len(s.Subjects))
 	jobs := runtime.GOMAXPROCS(0)
-	readers := make(chan *recording.Reader, jobs)
+	checkers := make(chan *checker, jobs)
 	for range jobs {
-		readers <- newReader(files, s.Settings)
+		traced := &tracedFiles{files: files, wait: time.Sleep}
+		checkers <- &checker{traced, newReader(traced, s.Settings)}
 	}
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(jobs)
@@ -128,10 +130,10 @@ func checkRecordings(ctx context.Context, files *store.Root, s *study.Study) ([]
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			reader := <-readers
-			defer func() { readers <- reader }()
-			perSubject[i] = checkSubject(reader, &s.Subjects[i])
-			return nil
+			c := <-checkers
+			defer func() { checkers <- c }()
+			perSubject[i] = c.subject(&s.Subjects[i])
+			return c.files.fatal
 		})
 	}
 	if err := group.Wait(); err != nil {
@@ -144,7 +146,13 @@ func checkRecordings(ctx context.Context, files *store.Root, s *study.Study) ([]
 	return issues, nil
 }
 
-func checkSubject(reader *recording.Reader, s *study.Subject) []schema.Issue {
+// checker is what one goroutine reads recordings with.
+type checker struct {
+	files  *tracedFiles
+	reader *recording.Reader
+}
+
+func (c *checker) subject(s *study.Subject) []schema.Issue {
 	var issues []schema.Issue
 	for i := range s.Visits {
 		v := &s.Visits[i]
@@ -153,7 +161,8 @@ func checkSubject(reader *recording.Reader, s *study.Subject) []schema.Issue {
 			if row.Fault != "" {
 				continue
 			}
-			read, err := reader.Read(requestFor(row))
+			read, err := c.reader.Read(requestFor(row))
+			c.files.take()
 			found := read.Notes
 			if err != nil {
 				found = append(found, asIssue(row, err))

@@ -74,7 +74,7 @@ func judgeDefects(t *testing.T, settings string, defects []defect) {
 		t.Errorf("the run took %v", took)
 	}
 	n.unharmed(t, got)
-	checked, err := pipeline.Check(context.Background(), f.dir)
+	checked, err := pipeline.Check(context.Background(), f.dir, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -149,7 +149,7 @@ func TestCSVDefectsAreReadAsDeclared(t *testing.T) {
 		f.person("A", "male", "40", "120", "70")
 		f.recording("A", d.file, "csv", d.channel, d.hz, d.unit, "radial")
 		f.writeTables()
-		issues, err := pipeline.Check(context.Background(), f.dir)
+		issues, err := pipeline.Check(context.Background(), f.dir, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

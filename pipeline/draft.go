@@ -83,7 +83,7 @@ func Draft(ctx context.Context, folder, dir string, o DraftOptions) (*Drafted, e
 	if err := d.write(ctx, drafted); err != nil {
 		return nil, err
 	}
-	issues, err := Check(ctx, dir)
+	issues, err := Check(ctx, dir, nil)
 	if err != nil {
 		return nil, err
 	}

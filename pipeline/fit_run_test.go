@@ -19,7 +19,7 @@ import (
 
 func (f *foreign) check() []schema.Issue {
 	f.t.Helper()
-	issues, err := pipeline.Check(context.Background(), f.dir)
+	issues, err := pipeline.Check(context.Background(), f.dir, nil)
 	if err != nil {
 		f.t.Fatal(err)
 	}

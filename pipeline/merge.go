@@ -86,8 +86,13 @@ func (m *merge) gather(build schema.Build) error {
 		if err := m.inputs.add(s.manifest.Inputs...); err != nil {
 			return err
 		}
+		if times := s.manifest.Run; times != nil {
+			m.places = append(m.places, times.Recordings...)
+		}
 		s.manifest.Inputs = nil // as many as recordings: kept once
 	}
+	slices.Sort(m.places)
+	m.places = slices.Compact(m.places)
 	return nil
 }
 

@@ -35,6 +35,7 @@ type output struct {
 	summary   *schema.Frame
 	blocked   *ErrDisclosure
 	shards    int                    // that the results were merged from; 0: none
+	places    []string               // that recordings were read from, beside the study folder
 	keepWork  func(name string) bool // files of the work folder that stay after sealing; nil: none
 }
 
@@ -104,7 +105,7 @@ func (o *output) write(f *schema.Frame) error {
 // folder has served then.
 func (o *output) seal(started, ended time.Time, jobs int) error {
 	o.manifest.Run = &schema.RunTimes{
-		Started: started.UTC().Format(time.RFC3339), Ended: ended.UTC().Format(time.RFC3339), Jobs: jobs, Shards: o.shards,
+		Started: started.UTC().Format(time.RFC3339), Ended: ended.UTC().Format(time.RFC3339), Jobs: jobs, Shards: o.shards, Recordings: o.places,
 	}
 	if err := sealManifest(o.results, &o.manifest, &o.inputs); err != nil {
 		return fmt.Errorf("sealing the results: %w", err)

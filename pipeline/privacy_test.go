@@ -176,7 +176,7 @@ func TestNothingGivesPeopleAway(t *testing.T) {
 		results, outcome := runPrivately(t, f)
 		texts := everything(t, results)
 		texts["terminal"] = fmt.Sprint(outcome.Issues)
-		judged, err := pipeline.Check(context.Background(), f.dir)
+		judged, err := pipeline.Check(context.Background(), f.dir, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,10 +1,16 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
+	"sync"
 
+	"golang.org/x/sync/errgroup"
+
+	"tonocohort/pipeline/store"
 	"tonocohort/schema"
 )
 
@@ -115,37 +121,63 @@ func (r *Rerun) checkManifest(old *sealedFolder) error {
 // checkInputs holds the study folder to the digests of the manifest. Where ids
 // are hidden the manifest does not name the files of recordings: these are held
 // to it when they have been read.
-func (r *Rerun) checkInputs(ctx context.Context, studyDir string, m *schema.Manifest, wanted func(schema.File) bool) error {
+func (r *Rerun) checkInputs(ctx context.Context, studyDir string, m *schema.Manifest, o RerunOptions) error {
 	root, err := openFolder(studyDir)
 	if err != nil {
 		return err
 	}
 	defer root.Close()
+	recordings := filesOf(o.Storage, root)
+	hidden := m.Settings.Privacy.IDs != "as_given"
 	checked := 0
+	var differ sync.Mutex
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(o.Jobs) // a storage takes its time for each file
 	for _, in := range m.Inputs {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		if !wanted(in) {
+		files := recordings
+		if isStudyTable(m.Settings, in.Path) {
+			files = root
+		} else if hidden || o.Sample > 0 {
 			continue
 		}
 		checked++
-		d, err := root.Hash(in.Path)
-		switch {
-		case err != nil:
-			r.Inputs = append(r.Inputs, differing(in.Path, "sha256", in.SHA256, err.Error()))
-		case d.SHA256 != in.SHA256:
-			r.Inputs = append(r.Inputs, differing(in.Path, "sha256", in.SHA256, d.SHA256))
-		}
+		group.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			d, err := files.Hash(in.Path)
+			if errors.Is(err, store.ErrUnavailable) {
+				return err
+			}
+			found := d.SHA256
+			if err != nil {
+				found = err.Error()
+			}
+			if found != in.SHA256 {
+				differ.Lock()
+				defer differ.Unlock()
+				r.Inputs = append(r.Inputs, differing(in.Path, "sha256", in.SHA256, found))
+			}
+			return nil
+		})
 	}
-	r.judgeInputs(checked)
+	if err := group.Wait(); err != nil {
+		return err
+	}
+	slices.SortFunc(r.Inputs, func(a, b Difference) int { return cmp.Compare(a.Path, b.Path) })
+	if len(r.Inputs) == 0 {
+		r.add("inputs", Same, checked, "")
+	} else {
+		r.otherInputs("inputs", checked, m, o)
+	}
 	return nil
 }
 
-func (r *Rerun) judgeInputs(checked int) {
-	if n := len(r.Inputs); n > 0 {
-		r.add("inputs", Differs, checked, fmt.Sprintf("%d of %d files are not what was read then", n, checked))
-		return
+// otherInputs adds a stage for inputs that are not those of the manifest.
+func (r *Rerun) otherInputs(stage string, checked int, m *schema.Manifest, o RerunOptions) {
+	note := fmt.Sprintf("%d of %d files are not what was read then", len(r.Inputs), checked)
+	if hint := elsewhere(m, o.Storage); hint != "" {
+		note += "; " + hint
 	}
-	r.add("inputs", Same, checked, "")
+	r.add(stage, Differs, checked, note)
 }

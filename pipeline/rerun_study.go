@@ -17,11 +17,7 @@ func (r *Rerun) fromStudy(ctx context.Context, studyDir string, old *sealedFolde
 	if len(m.Sources) > 0 {
 		return &RerunUsageError{"these results were made from other results, not from a study: give those, with --from tables"}
 	}
-	hidden := m.Settings.Privacy.IDs != "as_given"
-	err := r.checkInputs(ctx, studyDir, m, func(f schema.File) bool {
-		return isStudyTable(m.Settings, f.Path) || !hidden && o.Sample == 0
-	})
-	if err != nil || len(r.Inputs) > 0 {
+	if err := r.checkInputs(ctx, studyDir, m, o); err != nil || len(r.Inputs) > 0 {
 		return err
 	}
 	dir, err := os.MkdirTemp("", "tonocohort-rerun-")
@@ -103,7 +99,7 @@ func (r *Rerun) recompute(ctx context.Context, again *run, old *sealedFolder, o 
 			return err
 		}
 	}
-	if err := r.readInputs(old.manifest, again); err != nil {
+	if err := r.readInputs(old.manifest, again, o); err != nil {
 		return err
 	}
 	fresh, err := openUnsealed(again.dir, &again.manifest)
@@ -130,16 +126,16 @@ func (r *Rerun) recompute(ctx context.Context, again *run, old *sealedFolder, o 
 
 // readInputs holds what has been read now to what was read then; both lists have
 // their own names for recordings where ids are hidden, the same in both.
-func (r *Rerun) readInputs(m *schema.Manifest, again *run) error {
+func (r *Rerun) readInputs(m *schema.Manifest, again *run, o RerunOptions) error {
 	then := make(map[string]string, len(m.Inputs))
 	for _, in := range m.Inputs {
 		then[in.Path] = in.SHA256
 	}
-	before := len(r.Inputs)
 	hold := func(in schema.File) error {
 		if digest, ok := then[in.Path]; !ok || digest != in.SHA256 {
 			r.Inputs = append(r.Inputs, differing(in.Path, "sha256", digest, in.SHA256))
 		}
+		delete(then, in.Path)
 		return nil
 	}
 	for _, in := range again.manifest.Inputs {
@@ -148,8 +144,15 @@ func (r *Rerun) readInputs(m *schema.Manifest, again *run) error {
 	if err := again.inputs.each(hold); err != nil {
 		return err
 	}
-	if len(r.Inputs) > before {
-		r.add("inputs read", Differs, len(again.manifest.Inputs)+again.inputs.n, fmt.Sprintf("%d files are not what was read then", len(r.Inputs)-before))
+	if o.Sample == 0 { // else most are not read
+		for _, in := range m.Inputs {
+			if digest, ok := then[in.Path]; ok {
+				r.Inputs = append(r.Inputs, differing(in.Path, "missing", digest, ""))
+			}
+		}
+	}
+	if len(r.Inputs) > 0 {
+		r.otherInputs("inputs read", len(m.Inputs), m, o)
 	}
 	return nil
 }

@@ -21,7 +21,7 @@ type Options struct {
 	KeyFile  string            // behind keyed pseudonyms and dates; "": none
 	Shard    Shard             // the part of the study that is computed; zero: all of it
 	KeepWork bool              // keep the work folder after sealing, so that a later run takes from it what still holds
-	Files    Files             // gives the recordings, where they do not lie in the study folder; nil: they do
+	Storage  Storage           // gives the recordings, where they do not lie in the study folder; nil: they do
 	Listed   bool              // Outcome.Issues lists what was met; else the table issues has it alone
 	Wait     time.Duration     // of a merge: how long a folder that is not sealed is looked at again
 	Progress func(Progress)    // called after each chunk; may be nil
@@ -129,6 +129,9 @@ func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, err
 		r.keepWork = func(name string) bool { return r.work.used[name] }
 	}
 	o.Step("sealing")
+	if o.Storage != nil {
+		r.places = []string{o.Storage.Place()}
+	}
 	if err := r.seal(started, o.Now(), o.Jobs); err != nil {
 		return nil, err
 	}
@@ -200,12 +203,7 @@ func (r *run) close() {
 }
 
 // recordings gives the files of the recordings.
-func (r *run) recordings() Files {
-	if r.options.Files != nil {
-		return r.options.Files
-	}
-	return r.files
-}
+func (r *run) recordings() Files { return filesOf(r.options.Storage, r.files) }
 
 func (r *run) readStudy(context.Context) error {
 	var err error

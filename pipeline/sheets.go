@@ -17,8 +17,9 @@ import (
 // SheetsOptions says which recordings a book holds, and where its traces come
 // from.
 type SheetsOptions struct {
-	Out     string // folder of the book
-	Study   string // "": the sheets have no traces
+	Out     string  // folder of the book
+	Study   string  // "": the sheets have no traces
+	Storage Storage // gives the recordings, where they do not lie in Study
 	KeyFile string
 	Reviews string // file for verdicts other than the study's; "": that
 	PerPage int

@@ -34,7 +34,7 @@ func openTraces(ctx context.Context, resultsDir string, o SheetsOptions, m *sche
 	if len(m.Sources) > 0 {
 		return nil, noSheets("these results were made from other results, not from a study: leave --study out")
 	}
-	again := &run{output: output{dir: resultsDir}, options: Options{KeyFile: o.KeyFile}.filled(), studyDir: o.Study, layout: newLayout(), tally: newTally()}
+	again := &run{output: output{dir: resultsDir}, options: Options{KeyFile: o.KeyFile, Storage: o.Storage}.filled(), studyDir: o.Study, layout: newLayout(), tally: newTally()}
 	err := again.readStudy(ctx)
 	t := &studyTraces{files: again.files, study: again.study, disguise: again.disguise, rows: map[string]*study.Recording{}}
 	if err == nil {
@@ -44,7 +44,7 @@ func openTraces(ctx context.Context, resultsDir string, o SheetsOptions, m *sche
 		t.close()
 		return nil, err
 	}
-	t.traced = &tracedFiles{files: t.files, wait: time.Sleep}
+	t.traced = &tracedFiles{files: again.recordings(), wait: time.Sleep}
 	t.read = newReader(t.traced, t.study.Settings).Read
 	for i := range t.study.Subjects {
 		for j := range t.study.Subjects[i].Visits {
@@ -55,6 +55,9 @@ func openTraces(ctx context.Context, resultsDir string, o SheetsOptions, m *sche
 		}
 	}
 	t.changed(m)
+	if hint := elsewhere(m, o.Storage); hint != "" {
+		t.notes = append(t.notes, strings.ToUpper(hint[:1])+hint[1:]+".")
+	}
 	return t, nil
 }
 

@@ -20,15 +20,6 @@ type tracedFiles struct {
 	wait  func(time.Duration) // time.Sleep
 }
 
-// Files gives recordings by their path below the study folder, as store.Root gives
-// those of the folder itself. Where the storage fails, and not a file, the error is a
-// store.ErrUnavailable. It is used by several goroutines at once.
-type Files interface {
-	ReadFile(name string, buf []byte, limit int64) (data []byte, sha256hex string, err error)
-	Names(dir string) ([]string, error)
-	Hash(name string) (store.Digest, error)
-}
-
 // unsettled stands for a reading that need not come out the same again.
 const unsettled = "?"
 

@@ -8,8 +8,8 @@ const ManifestFormat = 1
 const Caution = "Research use only. Not a diagnosis, not a basis for treatment: decisions belong to licensed clinicians and local guidance."
 
 // Manifest is the truth about a results folder: what went in, what was done
-// with it, what came out. It names neither host nor user and holds no absolute
-// path; the times in Run stand outside what is hashed.
+// with it, what came out. It names neither host nor user of the machine and holds
+// no absolute path; what stands in Run is outside what is hashed.
 type Manifest struct {
 	Format   int               `json:"format"`
 	Caution  string            `json:"caution"`
@@ -118,4 +118,7 @@ type RunTimes struct {
 	Ended   string `json:"ended"`
 	Jobs    int    `json:"jobs"`
 	Shards  int    `json:"shards,omitempty"` // that were merged; 0: none
+	// Recordings are URLs of object storage that recordings were read from, by the paths
+	// in Inputs; none where they lay in the study folder. No credentials stand in them.
+	Recordings []string `json:"recordings,omitempty"`
 }

@@ -12,6 +12,7 @@ import (
 
 func newCheck() *cobra.Command {
 	var asJSON, all bool
+	var recordings recordingsOption
 	cmd := &cobra.Command{
 		Use:     "check STUDY",
 		GroupID: "study",
@@ -30,7 +31,12 @@ hint, subject_id, visit_id, recording_id}], "counts": {size: n}}.`,
   tonocohort check STUDY --json | jq '.issues[] | select(.size=="structural")'`,
 		Args: exactly("STUDY"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			issues, err := pipeline.Check(cmd.Context(), args[0])
+			storage, done, err := recordings.open(cmd.Context())
+			if err != nil {
+				return err
+			}
+			defer done()
+			issues, err := pipeline.Check(cmd.Context(), args[0], storage)
 			if err != nil {
 				return err
 			}
@@ -50,6 +56,7 @@ hint, subject_id, visit_id, recording_id}], "counts": {size: n}}.`,
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the list as JSON")
 	cmd.Flags().BoolVar(&all, "all", false, "print every problem on its own line")
+	recordings.addTo(cmd)
 	return cmd
 }
 

@@ -9,5 +9,5 @@ import (
 )
 
 func init() {
-	openRecordings = func(ctx context.Context, url string) (remoteFiles, error) { return objects.Open(ctx, url) }
+	openRecordings = func(ctx context.Context, url string) (bucket, error) { return objects.Open(ctx, url) }
 }

@@ -17,6 +17,7 @@ func newRerun() *cobra.Command {
 	var studyDir, from, sample, keyFile string
 	var asJSON, quiet bool
 	var limit, jobs int
+	var recordings recordingsOption
 	cmd := &cobra.Command{
 		Use:     "rerun RESULTS --study STUDY",
 		GroupID: "review",
@@ -56,9 +57,15 @@ new}], "comparison": as of compare, "findings": [{file, row, rule, detail}],
 			if o.Sample, err = share(sample); err != nil {
 				return usageError(err)
 			}
-			if err := rerunUsage(o, studyDir); err != nil {
+			if err := rerunUsage(o, studyDir, recordings); err != nil {
 				return usageError(err)
 			}
+			storage, done, err := recordings.open(cmd.Context())
+			if err != nil {
+				return err
+			}
+			defer done()
+			o.Storage = storage
 			bar := newProgress(cmd.ErrOrStderr(), quiet)
 			o.Progress = bar.show
 			r, err := pipeline.RerunResults(cmd.Context(), args[0], studyDir, o)
@@ -78,6 +85,7 @@ new}], "comparison": as of compare, "findings": [{file, row, rule, detail}],
 		},
 	}
 	cmd.Flags().StringVar(&studyDir, "study", "", "the study folder that RESULTS were made from")
+	recordings.addTo(cmd)
 	cmd.Flags().StringVar(&from, "from", pipeline.FromStudy, "study, tables or release")
 	cmd.Flags().StringVar(&sample, "sample", "", "share of the subjects, as 2% or 0.02")
 	cmd.Flags().StringVar(&keyFile, "key-file", "", "secret behind keyed pseudonyms and dates")
@@ -104,7 +112,7 @@ func share(text string) (float64, error) {
 	return v, nil
 }
 
-func rerunUsage(o pipeline.RerunOptions, studyDir string) error {
+func rerunUsage(o pipeline.RerunOptions, studyDir string, recordings recordingsOption) error {
 	switch {
 	case o.Limit < 0:
 		return fmt.Errorf("--limit %d: zero (all) or more", o.Limit)
@@ -114,8 +122,8 @@ func rerunUsage(o pipeline.RerunOptions, studyDir string) error {
 		return fmt.Errorf("--from %s: study, tables or release", o.From)
 	case o.From == pipeline.FromStudy && studyDir == "":
 		return errors.New("missing --study STUDY; without the study, --from tables or --from release")
-	case o.From != pipeline.FromStudy && (studyDir != "" || o.Sample > 0 || o.KeyFile != ""):
-		return fmt.Errorf("--study, --sample and --key-file do not go with --from %s", o.From)
+	case o.From != pipeline.FromStudy && (studyDir != "" || o.Sample > 0 || o.KeyFile != "" || recordings.url != ""):
+		return fmt.Errorf("--study, --recordings, --sample and --key-file do not go with --from %s", o.From)
 	}
 	return nil
 }

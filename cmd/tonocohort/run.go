@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -15,17 +14,9 @@ import (
 // version is what releases set with -ldflags "-X main.version=…".
 var version = "development"
 
-// openRecordings opens a bucket that holds the recordings of a study; nil in a build
-// without the tag objectstore, which has no option for it.
-var openRecordings func(ctx context.Context, url string) (remoteFiles, error)
-
-type remoteFiles interface {
-	pipeline.Files
-	Close() error
-}
-
 func newRun() *cobra.Command {
-	var out, keyFile, shard, recordings string
+	var out, keyFile, shard string
+	var recordings recordingsOption
 	var jobs int
 	var replace, preview, keepWork, asJSON bool
 	var say voice
@@ -85,14 +76,12 @@ is left as it is.`,
 					return usageError(err)
 				}
 			}
-			if recordings != "" {
-				files, err := openRecordings(cmd.Context(), recordings)
-				if err != nil {
-					return usageError(fmt.Errorf("--recordings: %w", err))
-				}
-				defer files.Close()
-				o.Files = files
+			storage, done, err := recordings.open(cmd.Context())
+			if err != nil {
+				return err
 			}
+			defer done()
+			o.Storage = storage
 			if preview {
 				return runPreview(cmd, args[0], out, o, asJSON)
 			}
@@ -113,9 +102,7 @@ is left as it is.`,
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the results (made if need be)")
 	cmd.Flags().StringVar(&keyFile, "key-file", "", "secret behind keyed pseudonyms and dates")
-	if openRecordings != nil {
-		cmd.Flags().StringVar(&recordings, "recordings", "", "URL of a bucket that holds the recordings: s3://, gs://, azblob:// or file://")
-	}
+	recordings.addTo(cmd)
 	cmd.Flags().StringVar(&shard, "shard", "", "I/N: compute the I-th of N parts of the study")
 	cmd.Flags().IntVar(&jobs, "jobs", 0, "recordings worked on at once; 0: one per core")
 	say.addTo(cmd)

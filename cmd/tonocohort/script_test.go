@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -28,8 +29,33 @@ func TestScripts(t *testing.T) {
 	}
 	testscript.Run(t, testscript.Params{
 		Dir:  dir,
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "pairs": pairs, "stranger": stranger},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "pairs": pairs, "stranger": stranger, "bucket": bucketOf},
+		Condition: func(name string) (bool, error) {
+			if name != "objectstore" {
+				return false, fmt.Errorf("unknown condition %s", name)
+			}
+			return openRecordings != nil, nil
+		},
 	})
+}
+
+// bucketOf serves a folder as an S3 bucket: bucket FOLDER gives BUCKET, its URL. Only a
+// build with the tag objectstore can.
+func bucketOf(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: bucket FOLDER")
+	}
+	address, stop, err := serveFolder(ts.MkAbs(args[0]))
+	ts.Check(err)
+	ts.Defer(stop)
+	ts.Setenv("BUCKET", "s3://cohort?region=us-east-1&use_path_style=true&endpoint="+address)
+	ts.Setenv("AWS_ACCESS_KEY_ID", "name")
+	ts.Setenv("AWS_SECRET_ACCESS_KEY", "secret")
+}
+
+// serveFolder serves the bucket "cohort" with the files of a folder.
+var serveFolder = func(dir string) (address string, stop func(), err error) {
+	return "", nil, errors.New("this build knows no object storage")
 }
 
 // exits runs the program and holds its exit status: exits 4 check study.

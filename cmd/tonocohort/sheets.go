@@ -18,6 +18,7 @@ type sheetsFlags struct {
 	pipeline.SheetsOptions
 	merge        string
 	serve, quiet bool
+	recordings   recordingsOption
 }
 
 func newSheets() *cobra.Command {
@@ -68,6 +69,7 @@ read_on), and the next run takes it up, both verdicts in its table reviews:
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.Study, "study", "", "the study folder that RESULTS were made from")
+	f.recordings.addTo(cmd)
 	flags.StringVar(&f.KeyFile, "key-file", "", "secret behind keyed pseudonyms and dates")
 	flags.StringVar(&f.Out, "out", "", "folder of the book (RESULTS-sheets)")
 	flags.StringSliceVar(&f.Only.Grades, "quality", nil, "grades: usable, doubtful, unusable")
@@ -101,6 +103,8 @@ func (f *sheetsFlags) usage() error {
 		return fmt.Errorf("--per-page %d: one or more", f.PerPage)
 	case f.KeyFile != "" && f.Study == "":
 		return errors.New("--key-file goes with --study")
+	case f.recordings.url != "" && (f.Study == "" || f.merge != ""):
+		return errors.New("--recordings goes with --study, and with a book")
 	case f.merge != "" && (f.serve || filtered || f.Out != ""):
 		return errors.New("--merge makes no book: no other option goes with it than --study, --key-file and --reviews")
 	case (f.merge != "" || f.serve) && f.Study == "" && f.Reviews == "":
@@ -150,6 +154,12 @@ func (f *sheetsFlags) run(cmd *cobra.Command, results string) error {
 
 // write makes the book and says what came of it.
 func (f *sheetsFlags) write(cmd *cobra.Command, results string) error {
+	storage, done, err := f.recordings.open(cmd.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	f.Storage = storage
 	bar := newProgress(cmd.ErrOrStderr(), f.quiet)
 	f.Show = func(done, total int) { bar.show(pipeline.Progress{Done: done, Total: total}) }
 	book, err := pipeline.MakeSheets(cmd.Context(), results, f.SheetsOptions)

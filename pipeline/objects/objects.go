@@ -29,6 +29,7 @@ const mostNames = 100_000
 // device; a path that store.Root would refuse for its form is refused here too.
 type Bucket struct {
 	bucket *blob.Bucket
+	place  string
 	ctx    context.Context // of the command: what is read ends with it
 }
 
@@ -36,6 +37,10 @@ type Bucket struct {
 // ?prefix=FOLDER/ confines it to what begins so. Credentials are those of the
 // environment. Nothing is listed.
 func Open(ctx context.Context, url string) (*Bucket, error) {
+	place, err := Place(url)
+	if err != nil {
+		return nil, err
+	}
 	bucket, err := blob.OpenBucket(ctx, url)
 	if err != nil {
 		return nil, err
@@ -43,10 +48,13 @@ func Open(ctx context.Context, url string) (*Bucket, error) {
 	ok, err := bucket.IsAccessible(ctx)
 	if err != nil || !ok {
 		bucket.Close()
-		return nil, fmt.Errorf("%s: no such bucket, or no access to it (%v)", strings.SplitN(url, "?", 2)[0], err)
+		return nil, fmt.Errorf("%s: no such bucket, or no access to it (%v)", place, err)
 	}
-	return &Bucket{bucket, ctx}, nil
+	return &Bucket{bucket, place, ctx}, nil
 }
+
+// Place is that of pipeline.Storage.
+func (b *Bucket) Place() string { return b.place }
 
 // Close releases the connections.
 func (b *Bucket) Close() error { return b.bucket.Close() }
