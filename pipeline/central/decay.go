@@ -7,6 +7,7 @@ import "math"
 type decayFit struct {
 	from, to  float64
 	x         []float64 // samples, step seconds apart
+	total     float64   // their sum
 	e         []float64 // the exponential at the rate of the last try
 	step      float64
 	asymptote float64
@@ -22,6 +23,18 @@ func (d *decayFit) take(p *period, foot float64) {
 	p.from(foot+d.from, d.x)
 }
 
+// The grid of rates, logarithmic: so many together, whose sums need not wait for
+// one another.
+const (
+	ratesTogether = 3
+	rateGrid      = 8*ratesTogether + 1
+)
+
+var rateStep = math.Log(fastestDecay/slowestDecay) / (rateGrid - 1)
+
+// decayRate is the rate so many steps of the grid above the slowest, times rateStep.
+func decayRate(u float64) float64 { return slowestDecay * math.Exp(u) }
+
 // fit searches the rate on a logarithmic grid and then where the sum of squares
 // is level, beside the best point of the grid; it is false where the wave does
 // not end lower than it began. The asymptote lies in [0, highest].
@@ -29,24 +42,41 @@ func (d *decayFit) fit(highest float64) bool {
 	if !(d.x[len(d.x)-1] < d.x[0]) {
 		return false
 	}
-	const grid = 25
-	step := math.Log(fastestDecay/slowestDecay) / (grid - 1)
-	best, at := math.Inf(1), 0
-	for i := range grid {
-		if sum := d.nearly(slowestDecay*math.Exp(float64(i)*step), highest); sum < best {
-			best, at = sum, i
-		}
+	d.total = 0
+	for _, x := range d.x {
+		d.total += x
 	}
-	best = d.try(slowestDecay*math.Exp(float64(at)*step), highest)
+	at := d.coarse(highest)
+	best := d.try(decayRate(float64(at)*rateStep), highest)
 	slope := func(u float64) float64 {
-		d.try(slowestDecay*math.Exp(u), highest)
+		d.at(decayRate(u), highest)
 		return d.slope()
 	}
-	low, high := float64(max(at-1, 0))*step, float64(min(at+1, grid-1))*step
-	if !(d.try(slowestDecay*math.Exp(crossing(slope, low, slope(low), high, slope(high))), highest) <= best) {
-		d.try(slowestDecay*math.Exp(float64(at)*step), highest) // level in more than one place
+	low, high := float64(max(at-1, 0))*rateStep, float64(min(at+1, rateGrid-1))*rateStep
+	if !(d.try(decayRate(crossing(slope, low, slope(low), high, slope(high))), highest) <= best) {
+		d.try(decayRate(float64(at)*rateStep), highest) // level in more than one place
 	}
 	return true
+}
+
+// coarse finds the best point of the grid.
+func (d *decayFit) coarse(highest float64) int {
+	best, at := math.Inf(1), 0
+	for first := 0; first < rateGrid; first += ratesTogether {
+		var rates [ratesTogether]float64
+		for i := range rates {
+			rates[i] = decayRate(float64(first+i) * rateStep)
+		}
+		for i, s := range d.sums(rates) {
+			if first+i == rateGrid {
+				break // beyond the grid
+			}
+			if sum := d.nearly(rates[i], s, highest); sum < best {
+				best, at = sum, first+i
+			}
+		}
+	}
+	return at
 }
 
 // slope has the sign of the derivative by the rate of the sum of squares that the
@@ -100,30 +130,57 @@ func crossing(f func(float64) float64, low, atLow, high, atHigh float64) float64
 	return last
 }
 
-// decaySums are what asymptote and amplitude at a rate follow from.
-type decaySums struct{ n, e, ee, x, ex float64 }
+// decaySums are what asymptote and amplitude at a rate follow from, beside the sum
+// of the samples: of the exponential, its squares and its products with them.
+type decaySums struct{ e, ee, ex float64 }
+
+// sums works them out for some rates at once.
+func (d *decayFit) sums(rates [ratesTogether]float64) [ratesTogether]decaySums {
+	e0, e1, e2 := 1.0, 1.0, 1.0
+	f0, f1, f2 := math.Exp(-rates[0]*d.step), math.Exp(-rates[1]*d.step), math.Exp(-rates[2]*d.step)
+	var s0, s1, s2 decaySums
+	for _, x := range d.x {
+		s0.e += e0
+		s1.e += e1
+		s2.e += e2
+		s0.ee += float64(e0 * e0)
+		s1.ee += float64(e1 * e1)
+		s2.ee += float64(e2 * e2)
+		s0.ex += float64(e0 * x)
+		s1.ex += float64(e1 * x)
+		s2.ex += float64(e2 * x)
+		e0 *= f0
+		e1 *= f1
+		e2 *= f2
+	}
+	return [ratesTogether]decaySums{s0, s1, s2}
+}
 
 // at fills the exponential of a rate and fits asymptote and amplitude.
-func (d *decayFit) at(rate, highest float64) decaySums {
-	s := decaySums{n: float64(len(d.x))}
+func (d *decayFit) at(rate, highest float64) {
+	var s decaySums
 	e, fall := 1.0, math.Exp(-rate*d.step)
 	for i, x := range d.x {
 		d.e[i] = e
 		s.e += e
 		s.ee += float64(e * e)
-		s.x += x
 		s.ex += float64(e * x)
 		e *= fall
 	}
-	amplitude := (float64(s.n*s.ex) - float64(s.e*s.x)) / (float64(s.n*s.ee) - float64(s.e*s.e))
-	asymptote := (s.x - float64(amplitude*s.e)) / s.n
+	d.solve(rate, s, highest)
+}
+
+// solve fits asymptote and amplitude.
+func (d *decayFit) solve(rate float64, s decaySums, highest float64) {
+	n := float64(len(d.x))
+	amplitude := (float64(n*s.ex) - float64(s.e*d.total)) / (float64(n*s.ee) - float64(s.e*s.e))
+	asymptote := (d.total - float64(amplitude*s.e)) / n
 	d.bound = asymptote < 0 || asymptote > highest
 	if d.bound {
 		asymptote = min(max(asymptote, 0), highest)
 		amplitude = (s.ex - float64(asymptote*s.e)) / s.ee
 	}
 	d.rate, d.asymptote, d.amplitude = rate, asymptote, amplitude
-	return s
 }
 
 // try fits asymptote and amplitude at a rate and returns the sum of squares.
@@ -139,10 +196,10 @@ func (d *decayFit) try(rate, highest float64) float64 {
 
 // nearly returns the sum of squares at a rate less that of the wave about zero,
 // worked out from sums: it loses digits, and tells the rates of a grid apart.
-func (d *decayFit) nearly(rate, highest float64) float64 {
-	s := d.at(rate, highest)
+func (d *decayFit) nearly(rate float64, s decaySums, highest float64) float64 {
+	d.solve(rate, s, highest)
 	a, b := d.asymptote, d.amplitude
-	return float64(a*(float64(s.n*a)-2*s.x)) + float64(b*(float64(b*s.ee)-2*s.ex)) + float64(2*a*float64(b*s.e))
+	return float64(a*(float64(float64(len(d.x))*a)-2*d.total)) + float64(b*(float64(b*s.ee)-2*s.ex)) + float64(2*a*float64(b*s.e))
 }
 
 // advance is one step of the reservoir at a systolic rate.
@@ -160,6 +217,10 @@ func (s advance) next(reservoir, a, b float64) float64 {
 	return target + float64((reservoir-target)*s.keep)
 }
 
+// fillingTogether is how many systolic rates are tried at once: each step of a
+// reservoir waits for the one before, and the processor goes on with the others.
+const fillingTogether = 4
+
 // filling finds the smallest systolic rate at which the reservoir, started at
 // dbp, meets the exponential at the end of ejection; false where none does. A
 // very fast reservoir follows the falling wave itself and may be too low again.
@@ -173,14 +234,37 @@ func (d *decayFit) filling(x []float64, step, dbp float64) (float64, bool) {
 		}
 		return reservoir - want
 	}
-	low, high := 0.0, slowestFilling
-	atLow, atHigh := over(low), over(high)
-	for !(atHigh > 0) {
-		low, atLow = high, atHigh
-		if high *= 1.25; high > fastestFilling {
-			return math.NaN(), false
+	low, atLow := 0.0, math.NaN()
+	for next := 0.0; ; {
+		var rates [fillingTogether]float64
+		for i := range rates {
+			rates[i] = next
+			if next *= 1.25; next == 0 {
+				next = slowestFilling
+			}
 		}
-		atHigh = over(high)
+		for i, pressure := range d.filled(rates, x, last, step, dbp) {
+			if rates[i] > fastestFilling {
+				return math.NaN(), false
+			}
+			at := pressure - want
+			if rates[i] > 0 && at > 0 {
+				return crossing(over, low, atLow, rates[i], at), true
+			}
+			low, atLow = rates[i], at
+		}
 	}
-	return crossing(over, low, atLow, high, atHigh), true
+}
+
+// filled returns the pressure of the reservoir after so many steps, for some
+// systolic rates.
+func (d *decayFit) filled(rates [fillingTogether]float64, x []float64, steps int, step, dbp float64) [fillingTogether]float64 {
+	r0, r1, r2, r3 := dbp, dbp, dbp, dbp
+	b0, b1, b2, b3 := d.advance(rates[0], step), d.advance(rates[1], step), d.advance(rates[2], step), d.advance(rates[3], step)
+	for j := range steps {
+		from, to := x[j], x[j+1]
+		r0, r1 = b0.next(r0, from, to), b1.next(r1, from, to)
+		r2, r3 = b2.next(r2, from, to), b3.next(r3, from, to)
+	}
+	return [fillingTogether]float64{r0, r1, r2, r3}
 }

@@ -64,3 +64,44 @@ func TestDecayOfExponential(t *testing.T) {
 		}
 	}
 }
+
+// Rates that are tried together are tried one by one, to the bit.
+func TestRatesTogetherAndAlone(t *testing.T) {
+	d := decayFit{step: 1.0 / 256, x: make([]float64, 130), e: make([]float64, 130)}
+	for i := range d.x {
+		d.x[i] = 60 + 40*math.Exp(-1.7*float64(i)*d.step) + math.Sin(float64(i))
+	}
+	if !d.fit(76) {
+		t.Fatal("no fit")
+	}
+	for i, s := range d.sums([ratesTogether]float64{0.3, 1.7, 12}) {
+		rate := [ratesTogether]float64{0.3, 1.7, 12}[i]
+		d.solve(rate, s, 76)
+		asymptote, amplitude := d.asymptote, d.amplitude
+		if d.at(rate, 76); d.asymptote != asymptote || d.amplitude != amplitude {
+			t.Errorf("rate %v: %v and %v together, %v and %v alone", rate, asymptote, amplitude, d.asymptote, d.amplitude)
+		}
+	}
+	rates := [fillingTogether]float64{1, 5, 20, 90}
+	for i, pressure := range d.filled(rates, d.x, 100, d.step, 70) {
+		alone, by := 70.0, d.advance(rates[i], d.step)
+		for j := range 100 {
+			alone = by.next(alone, d.x[j], d.x[j+1])
+		}
+		if pressure != alone {
+			t.Errorf("filling at %v: %v together, %v alone", rates[i], pressure, alone)
+		}
+	}
+}
+
+func BenchmarkReservoir(b *testing.B) {
+	w := NewWorkspace()
+	wave := reflected(0.12, 0.4, incisura)
+	m := w.Measure(wave, 0.002)
+	b.ReportAllocs()
+	for b.Loop() {
+		if r := w.MeasureReservoir(wave, 0.002, &m); math.IsNaN(r.Amplitude) {
+			b.Fatal(r.Notes)
+		}
+	}
+}
