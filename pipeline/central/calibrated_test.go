@@ -46,7 +46,7 @@ func TestMeasuredByItsHarmonics(t *testing.T) {
 		s.through(&all, w.gains(ConstantTube(Radial), 0.9, n))
 		aortic := make([]float64, n)
 		w.wave.synthesise(&s, aortic)
-		got, want := w.measureWave(aortic, stepS, &s), Measure(aortic, stepS)
+		got, want := w.measureWave(aortic, stepS, &s, false), Measure(aortic, stepS)
 		for _, pair := range [][2]float64{{got.FootS, want.FootS}, {got.MaximumSlope, want.MaximumSlope}, {got.ShoulderMS, want.ShoulderMS}, {got.EjectionMS, want.EjectionMS}} {
 			if !(math.Abs(pair[0]-pair[1]) <= 1e-9*math.Abs(pair[1])) {
 				t.Errorf("%d samples: %v, taken apart %v", n, pair[0], pair[1])

@@ -21,11 +21,21 @@ const (
 )
 
 // curve is the smoothed wave on a grid: first, second and fourth derivative of
-// its harmonics below 12 Hz, each with its gain RollOff.
+// its harmonics below 12 Hz, each with its gain RollOff. The first is looked at
+// everywhere, the others where a landmark is looked for.
 type curve struct {
-	step       float64
-	d1, d2, d4 []float64
+	step   float64
+	d1     []float64
+	d2, d4 derivative
 }
+
+// derivative is one at the points of the grid, worked out where it is asked for.
+type derivative struct {
+	fine     *fourier
+	cos, sin []float64 // of whole blocks of harmonics, zero beyond the last
+}
+
+func (d *derivative) at(j int) float64 { return d.fine.point(d.cos, d.sin, gridPoints, j%gridPoints) }
 
 // curve works out the derivatives of one period.
 func (w *Workspace) curve(wave []float64, length float64) curve {
@@ -37,37 +47,30 @@ func (w *Workspace) curve(wave []float64, length float64) curve {
 
 // curveOf is curve for a wave that is known by its harmonics; it smooths them.
 func (w *Workspace) curveOf(s *series) curve {
+	whole := (len(s.cos) + together - 1) / together * together
+	for i := range w.derivatives {
+		d := &w.derivatives[i]
+		d.fine = &w.fine
+		d.cos, d.sin = resized(d.cos, whole), resized(d.sin, whole)
+		clear(d.cos[len(s.cos):])
+		clear(d.sin[len(s.cos):])
+	}
+	d1, d2, d4 := &w.derivatives[0], &w.derivatives[1], &w.derivatives[2]
+	base := 2 * math.Pi / s.period
 	for k := range s.cos {
 		g := RollOff(float64(k+1) / s.period)
-		s.cos[k], s.sin[k] = float64(s.cos[k]*g), float64(s.sin[k]*g)
+		a, b := float64(s.cos[k]*g), float64(s.sin[k]*g)
+		s.cos[k], s.sin[k] = a, b
+		omega := base * float64(k+1)
+		square := float64(omega * omega)
+		fourth := float64(square * square)
+		d1.cos[k], d1.sin[k] = float64(omega*b), -float64(omega*a)
+		d2.cos[k], d2.sin[k] = -float64(square*a), -float64(square*b)
+		d4.cos[k], d4.sin[k] = float64(fourth*a), float64(fourth*b)
 	}
-	w.slopes(s)
-	return curve{step: s.period / gridPoints, d1: w.d1, d2: w.d2, d4: w.d4}
-}
-
-// slopes fills the first, second and fourth derivative of the smoothed wave.
-func (w *Workspace) slopes(s *series) {
-	base := 2 * math.Pi / s.period
-	cos, sin := resized(w.cos, len(s.cos)), resized(w.sin, len(s.cos))
-	w.cos, w.sin = cos, sin
-	for i, d := range [3]*[]float64{&w.d1, &w.d2, &w.d4} {
-		for k, a := range s.cos {
-			b := s.sin[k]
-			omega := base * float64(k+1)
-			square := float64(omega * omega)
-			switch i {
-			case 0:
-				cos[k], sin[k] = float64(omega*b), -float64(omega*a)
-			case 1:
-				cos[k], sin[k] = -float64(square*a), -float64(square*b)
-			case 2:
-				fourth := float64(square * square)
-				cos[k], sin[k] = float64(fourth*a), float64(fourth*b)
-			}
-		}
-		*d = resized(*d, gridPoints)
-		w.fine.synthesise(&series{cos: cos, sin: sin}, *d)
-	}
+	w.slope = resized(w.slope, gridPoints)
+	w.fine.synthesise(&series{cos: d1.cos, sin: d1.sin}, w.slope)
+	return curve{step: s.period / gridPoints, d1: w.slope, d2: *d2, d4: *d4}
 }
 
 // foot returns the time at which the tangent of the steepest rise meets the
@@ -84,33 +87,30 @@ func (c *curve) foot(p *period) (at, slope, steepest float64) {
 	return p.wrap(steepest - (p.at(steepest)-p.lowestBefore(steepest))/slope), slope, steepest
 }
 
-// crossings calls found with each time after the foot, in [from, to), at which
-// d goes through zero: from above where sign is −1, from below where it is +1.
-// It stops when found returns false.
-func (c *curve) crossings(d []float64, sign, foot, from, to float64, found func(t float64) bool) {
+// firstCrossing returns the first time after the foot, in [from, to), at which d
+// goes through zero: from above where sign is −1, from below where it is +1. NaN
+// where there is none.
+func (c *curve) firstCrossing(d func(j int) float64, sign, foot, from, to float64) float64 {
 	first := int(math.Floor((foot + from) / c.step))
 	last := int(math.Ceil((foot + to) / c.step))
-	for j := first; j < last; j++ {
-		a, b := sign*d[j%gridPoints], sign*d[(j+1)%gridPoints]
-		if !(a < 0 && b >= 0) {
-			continue
-		}
-		t := (float64(j)+a/(a-b))*c.step - foot
-		if t >= from && t < to && !found(t) {
-			return
-		}
+	if first >= last {
+		return math.NaN()
 	}
+	a := sign * d(first)
+	for j := first; j < last; j++ {
+		b := sign * d(j+1)
+		if a < 0 && b >= 0 {
+			if t := (float64(j)+a/(a-b))*c.step - foot; t >= from && t < to {
+				return t
+			}
+		}
+		a = b
+	}
+	return math.NaN()
 }
 
-// firstCrossing returns the first crossing, NaN where there is none.
-func (c *curve) firstCrossing(d []float64, sign, foot, from, to float64) float64 {
-	at := math.NaN()
-	c.crossings(d, sign, foot, from, to, func(t float64) bool {
-		at = t
-		return false
-	})
-	return at
-}
+// slope is the first derivative at a point of the grid.
+func (c *curve) slope(j int) float64 { return c.d1[j%gridPoints] }
 
 // endOfEjection returns the time from the foot to the incisura: the sharpest
 // upward bend of the wave after its peak, in the window around 0.3·√period, and
@@ -121,8 +121,13 @@ func (c *curve) endOfEjection(p *period, foot, peak float64) (at float64, valley
 	from := max(ejectionFrom*expected, peak)
 	to := min(ejectionTo*expected, 0.9*p.length)
 	best, bend := math.NaN(), math.Inf(-1)
-	for j := int(math.Ceil((foot + from) / c.step)); float64(j)*c.step < foot+to; j++ {
-		a, b, d := c.d2[(j+gridPoints-1)%gridPoints], c.d2[j%gridPoints], c.d2[(j+1)%gridPoints]
+	first := int(math.Ceil((foot + from) / c.step))
+	var a, b, d float64
+	for j := first; float64(j)*c.step < foot+to; j++ {
+		if j == first {
+			b, d = c.d2.at(j+gridPoints-1), c.d2.at(j)
+		}
+		a, b, d = b, d, c.d2.at(j+1)
 		if b <= a || b < d || b <= bend {
 			continue
 		}
@@ -145,8 +150,8 @@ func (c *curve) endOfEjection(p *period, foot, peak float64) (at float64, valley
 // place between the shoulder and the rise of the reflected wave. NaN where there
 // is none.
 func (c *curve) earlyShoulder(foot, peak float64) (at float64, isPeak bool) {
-	at = c.firstCrossing(c.d4, -1, foot, shoulderFromS, peak)
-	if top := c.firstCrossing(c.d1, -1, foot, shoulderFromS, peak-peakFromShoulderS); !math.IsNaN(top) && !(top > at) {
+	at = c.firstCrossing(c.d4.at, -1, foot, shoulderFromS, peak)
+	if top := c.firstCrossing(c.slope, -1, foot, shoulderFromS, peak-peakFromShoulderS); !math.IsNaN(top) && !(top > at) {
 		return top, true
 	}
 	return at, false
@@ -157,8 +162,8 @@ func (c *curve) earlyShoulder(foot, peak float64) (at float64, isPeak bool) {
 // place at which the fourth derivative crosses zero from below, which marks
 // where the fall is slowest. NaN where there is none.
 func (c *curve) lateShoulder(foot, peak, end float64) (at float64, isPeak bool) {
-	if at = c.firstCrossing(c.d1, -1, foot, peak+peakFromShoulderS, end); !math.IsNaN(at) {
+	if at = c.firstCrossing(c.slope, -1, foot, peak+peakFromShoulderS, end); !math.IsNaN(at) {
 		return at, true
 	}
-	return c.firstCrossing(c.d4, +1, foot, peak, end), false
+	return c.firstCrossing(c.d4.at, +1, foot, peak, end), false
 }

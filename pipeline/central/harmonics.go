@@ -81,9 +81,9 @@ func (f *fourier) plan(n, harmonics int) {
 		block = block[:half]
 		first := together*f.planned + 1
 		for m := range together {
-			at := 0
+			at, by := 0, (first+m)%n
 			for j := range block {
-				if at += (first + m) % n; at >= n {
+				if at += by; at >= n {
 					at -= n
 				}
 				block[j][m], block[j][together+m] = f.tables.cos[at], f.tables.sin[at]
@@ -179,6 +179,35 @@ func (f *fourier) compose(cos, sin []float64, n int) (start, middle float64) {
 		middle += a[1] - a[0] + a[3] - a[2]
 	}
 	return start, middle
+}
+
+// point is what compose sums, at sample j alone, of harmonics that fill their blocks
+// and that have been planned for n samples.
+func (f *fourier) point(cos, sin []float64, n, j int) float64 {
+	var start, middle, even, odd float64
+	i := min(j, n-j) - 1
+	for first := 0; first+together <= len(cos); first += together {
+		a, b := (*[together]float64)(cos[first:]), (*[together]float64)(sin[first:])
+		switch {
+		case j == 0:
+			start += a[0] + a[1] + a[2] + a[3]
+		case 2*j == n:
+			middle += a[1] - a[0] + a[3] - a[2]
+		default:
+			r := &f.blocks[first/together][i]
+			even += (float64(a[0]*r[0]) + float64(a[1]*r[1])) + (float64(a[2]*r[2]) + float64(a[3]*r[3]))
+			odd += (float64(b[0]*r[4]) + float64(b[1]*r[5])) + (float64(b[2]*r[6]) + float64(b[3]*r[7]))
+		}
+	}
+	switch {
+	case j == 0:
+		return start
+	case 2*j == n:
+		return middle
+	case 2*j > n:
+		return even - odd
+	}
+	return even + odd
 }
 
 // add adds cosines and sines with these amplitudes to even and odd.

@@ -67,12 +67,14 @@ func Measure(wave []float64, stepS float64) Indices {
 
 // Measure is the function of the same name with reused memory.
 func (w *Workspace) Measure(wave []float64, stepS float64) Indices {
-	return w.measureWave(wave, stepS, nil)
+	return w.measureWave(wave, stepS, nil, false)
 }
 
 // measureWave is Measure for a wave that was made of harmonics, of which there are
 // no others below 12 Hz; nil: they are worked out. Those that are given are smoothed.
-func (w *Workspace) measureWave(wave []float64, stepS float64, harmonics *series) Indices {
+// Where pressures are asked for alone, the end of ejection is looked for only if they
+// need it.
+func (w *Workspace) measureWave(wave []float64, stepS float64, harmonics *series, pressuresAlone bool) Indices {
 	m := absent()
 	switch {
 	case !finite(wave) || !(stepS > 0) || math.IsInf(stepS, 1):
@@ -102,8 +104,11 @@ func (w *Workspace) measureWave(wave []float64, stepS float64, harmonics *series
 	m.FootS, m.MaximumSlope = foot, slope
 	m.marks = landmarks{lowest: lowest.at, highest: highest.at, steepest: steepest}
 	m.PeakMS = 1000 * p.since(foot, highest.at)
-	m.ejection(&p, &c, foot)
-	m.augmentation(&p, &c, foot)
+	shoulder, isPeak := c.earlyShoulder(foot, m.PeakMS/1000)
+	if !pressuresAlone || math.IsNaN(shoulder) {
+		m.ejection(&p, &c, foot)
+	}
+	m.augmentation(&p, &c, foot, shoulder, isPeak)
 	return m
 }
 
@@ -150,13 +155,12 @@ func (m *Indices) ejection(p *period, c *curve, foot float64) {
 
 // augmentation fills the early and the late systolic pressure and what follows
 // from them (Murgo 1980, Circulation 62:105-16; Kelly 1989, Circulation
-// 80:1652). Before the peak a shoulder makes type A or B, after it type C.
-func (m *Indices) augmentation(p *period, c *curve, foot float64) {
-	peak := m.PeakMS / 1000
-	at, isPeak := c.earlyShoulder(foot, peak)
+// 80:1652). Before the peak a shoulder makes type A or B, after it type C; at is the
+// time from the foot to the one before, NaN where there is none.
+func (m *Indices) augmentation(p *period, c *curve, foot, at float64, isPeak bool) {
 	early := !math.IsNaN(at)
 	if !early && !math.IsNaN(m.EjectionMS) {
-		at, isPeak = c.lateShoulder(foot, peak, m.EjectionMS/1000)
+		at, isPeak = c.lateShoulder(foot, m.PeakMS/1000, m.EjectionMS/1000)
 	}
 	m.marks.shoulderIsPeak = isPeak
 	if math.IsNaN(at) {

@@ -63,8 +63,8 @@ func TestDirectionOfTheFourthDerivative(t *testing.T) {
 		for delay := 0.085; delay < 0.111; delay += 0.005 {
 			wave := reflected(delay, part, plateau)
 			c := w.curve(wave, 0.9)
-			above := c.firstCrossing(c.d4, -1, 0, shoulderFromS, 0.3)
-			below := c.firstCrossing(c.d4, +1, 0, shoulderFromS, 0.3)
+			above := c.firstCrossing(c.d4.at, -1, 0, shoulderFromS, 0.3)
+			below := c.firstCrossing(c.d4.at, +1, 0, shoulderFromS, 0.3)
 			away := func(at float64) float64 { return max(0.080-at, at-delay, 0) }
 			if !(away(above) <= 0.015) || !(away(below) > 0.025) {
 				t.Errorf("reflection %.1f after %.0f ms: from above at %.0f ms, from below at %.0f ms",

@@ -56,7 +56,7 @@ func (w *Workspace) LateShoulder(wave []float64, stepS float64) (float64, bool) 
 	c := w.curve(wave, p.length)
 	foot, _, _ := c.foot(&p)
 	peak := p.since(foot, highest.at)
-	if early := c.firstCrossing(c.d1, -1, foot, 0, peak-peakFromShoulderS); !math.IsNaN(early) {
+	if early := c.firstCrossing(c.slope, -1, foot, 0, peak-peakFromShoulderS); !math.IsNaN(early) {
 		return highest.value, true
 	}
 	end, _ := c.endOfEjection(&p, foot, peak)

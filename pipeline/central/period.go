@@ -16,7 +16,9 @@ func (p *period) wrap(t float64) float64 {
 	if t >= 0 && t < p.length {
 		return t
 	}
-	t = math.Mod(t, p.length)
+	if !(t > -p.length && t < p.length) { // else t is its own remainder
+		t = math.Mod(t, p.length)
+	}
 	if t < 0 {
 		t += p.length
 	}
@@ -51,10 +53,10 @@ func cubicThrough(a, b, c, d, u float64) float64 {
 // extreme returns the highest (sign +1) or lowest (−1) point, refined by the
 // parabola through the extreme sample and its neighbours.
 func (p *period) extreme(sign float64) point {
-	best := 0
+	best, top := 0, sign*p.wave[0]
 	for i, v := range p.wave {
-		if sign*v > sign*p.wave[best] {
-			best = i
+		if sign*v > top {
+			best, top = i, sign*v
 		}
 	}
 	n := len(p.wave)

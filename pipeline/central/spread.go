@@ -67,7 +67,7 @@ func (w *Workspace) spread(b Beat, e Estimate, tube func(u, v float64) Transfer,
 		s.through(w.harmonics(b, len(g)), g) // what a tube makes of harmonics need not be taken apart again
 		w.trial = resized(w.trial, len(b.Wave))
 		w.wave.synthesise(s, w.trial)
-		return w.measureWave(w.trial, b.StepS, s)
+		return w.measureWave(w.trial, b.StepS, s, true)
 	}
 	var centre Indices
 	if e.Transfer != nil && e.Transfer == tube(0, 0) {

@@ -102,17 +102,15 @@ type Workspace struct {
 	smooth   series
 	beat     series    // of the Beat that was prepared last
 	taken    series    // of a wave of which nothing was known
-	cos, sin []float64 // of a derivative
-	d1       []float64
-	d2       []float64
-	d4       []float64
+	slope    []float64 // the first derivative on the grid
 	decay    diastole
 	fall     decayFit
 	shifted  []float64 // a wave from its foot on
 
-	jackknife Jackknife
-	misfits   []float64
-	trial     []float64
+	derivatives [3]derivative
+	jackknife   Jackknife
+	misfits     []float64
+	trial       []float64
 }
 
 // NewWorkspace returns an empty workspace.
