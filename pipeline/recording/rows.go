@@ -65,34 +65,37 @@ func (t *table) rows() (int, error) {
 // and returns the row and the position of the first that does not. It is one
 // loop without calls, since it sees every byte of every text recording.
 func (t *table) fastRows(row, i int) (int, int) {
-	data := t.data
+	data, columns := t.data, t.columns
 	for {
 		start := i
-		for c := range t.columns {
-			s := &t.columns[c]
+		for c := range columns {
+			s := &columns[c]
 			if len(data)-i < window {
 				return row, start
 			}
 			b := data[i:]
 			x := binary.LittleEndian.Uint64(b) ^ s.fixed0
 			wrong := (x + s.add0 | x) & s.care0
-			m := eight(x&s.before | x>>8&s.after)
+			y := uint64(0)
 			if s.reach != 0 {
-				x := binary.LittleEndian.Uint64(b[8:]) ^ s.fixed1
-				wrong |= (x + s.add1 | x) & s.care1
-				if s.reach == 2 {
-					m = m*1e7 + eight(x&s.keep1)
-				}
+				y = binary.LittleEndian.Uint64(b[8:]) ^ s.fixed1
+				wrong |= (y + s.add1 | y) & s.care1
 			}
-			v := float64(int64(m)) / s.scale
-			if wrong != 0 {
-				var ok bool
-				if v, ok = t.otherCell(s, i); !ok {
+			switch {
+			case wrong != 0:
+				v, ok := t.otherCell(s, i)
+				if !ok {
 					return row, start
 				}
-			}
-			if s.out != nil {
-				s.out[row] = v
+				if s.out != nil {
+					s.out[row] = v
+				}
+			case s.out != nil:
+				m := eight(x&s.before | x>>8&s.after)
+				if s.reach == 2 {
+					m = m*1e7 + eight(y&s.keep1)
+				}
+				s.out[row] = float64(int64(m)) / s.scale
 			}
 			i += s.step
 		}
