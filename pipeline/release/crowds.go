@@ -111,7 +111,8 @@ func (c *checker) publishedCrowds(claims ...sought) *crowds {
 	if c.named != nil {
 		return c.named
 	}
-	k := c.newKinds()
+	tables := c.releasedNow()
+	k := c.newKinds(tables, group.whole)
 	for _, s := range claims {
 		if !k.tells(s.fact()) {
 			if in := s.in(); in != nil {
@@ -122,7 +123,7 @@ func (c *checker) publishedCrowds(claims ...sought) *crowds {
 	k.count(c.People)
 	x := c.newCrowds(k, k.everybody())
 	c.named = x
-	c.eachReleased(func(f *schema.Frame, row int) {
+	eachRow(tables, func(f *schema.Frame, row int) {
 		if f.Table.Name == flowTable {
 			x.readFlow(f, row)
 		} else if g, ok := c.group(f, row); ok && g.whole() {
@@ -154,24 +155,34 @@ func (c *checker) newCrowds(k *kinds, members []int32) *crowds {
 	return x
 }
 
+// ofPlan reports a stratum of the plan, or a whole set.
+func (g group) ofPlan() bool { return g.beside == "" }
+
 // whole reports a set that is not split.
 func (g group) whole() bool {
-	return g.beside == "" && !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
+	return g.ofPlan() && !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
 }
 
-// eachReleased goes through the rows of the tables without models as they will be
-// released.
-func (c *checker) eachReleased(read func(f *schema.Frame, row int)) {
+// releasedNow makes the tables without models as they would be released if nothing
+// more were hidden.
+func (c *checker) releasedNow() []*schema.Frame {
 	log := c.log
 	defer func() { c.log = log }()
+	var tables []*schema.Frame
 	for _, f := range c.Tables {
 		if f.Has("model") || !c.known(f) {
 			continue
 		}
 		c.log = reporter{}
-		released := c.release(f)
-		for row := range released.N {
-			read(released, row)
+		tables = append(tables, c.release(f))
+	}
+	return tables
+}
+
+func eachRow(tables []*schema.Frame, read func(f *schema.Frame, row int)) {
+	for _, f := range tables {
+		for row := range f.N {
+			read(f, row)
 		}
 	}
 }

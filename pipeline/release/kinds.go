@@ -41,8 +41,9 @@ const (
 )
 
 // newKinds tells people apart by all that tables without models count as they will be
-// released now: of what another rule hides later nothing is asked.
-func (c *checker) newKinds() *kinds {
+// released now, in the groups of which their numbers are asked: of what another rule
+// hides later nothing is asked.
+func (c *checker) newKinds(tables []*schema.Frame, asked func(g group) bool) *kinds {
 	k := &kinds{facts: map[string][]int32{}, texts: map[string][]string{}, of: make([]int32, len(c.People.Rows))}
 	k.add(factAtom, func(i int) int32 { return c.layout.atomOf[i] })
 	for s, name := range c.People.Sets {
@@ -53,11 +54,11 @@ func (c *checker) newKinds() *kinds {
 		}
 	}
 	read := map[string]bool{}
-	c.eachReleased(func(f *schema.Frame, row int) {
+	eachRow(tables, func(f *schema.Frame, row int) {
 		if f.Table.Name == flowTable {
 			return
 		}
-		if _, ok := c.group(f, row); ok {
+		if g, ok := c.group(f, row); ok && asked(g) {
 			c.addFacts(k, f, row, read)
 		}
 	})

@@ -19,10 +19,11 @@ func (c *checker) overlaps() error {
 		return nil
 	}
 	for {
-		k := c.newKinds().count(c.People)
+		tables := c.releasedNow()
+		k := c.newKinds(tables, group.ofPlan).count(c.People)
 		var levels []string
 		reason := ""
-		for _, x := range c.levelCrowds(k) {
+		for _, x := range c.levelCrowds(k, tables) {
 			refused := x.refused()
 			for _, k := range x.wanted {
 				switch {
@@ -52,7 +53,7 @@ func (c *checker) overlaps() error {
 
 // levelCrowds reads what the tables tell of each stratum, with the levels and the
 // reasons wanted.
-func (c *checker) levelCrowds(of *kinds) []*crowds {
+func (c *checker) levelCrowds(of *kinds, tables []*schema.Frame) []*crowds {
 	strata := map[string]*crowds{}
 	at := func(labels []string) *crowds {
 		key := strings.Join(labels, "\x00")
@@ -65,7 +66,7 @@ func (c *checker) levelCrowds(of *kinds) []*crowds {
 		return x
 	}
 	rank := map[claim]int{}
-	c.eachReleased(func(f *schema.Frame, row int) {
+	eachRow(tables, func(f *schema.Frame, row int) {
 		if f.Table.Name == flowTable {
 			x := at(c.noLabels())
 			before := len(x.wanted)
@@ -75,7 +76,7 @@ func (c *checker) levelCrowds(of *kinds) []*crowds {
 			}
 			return
 		}
-		if g, ok := c.group(f, row); ok && g.beside == "" {
+		if g, ok := c.group(f, row); ok && g.ofPlan() {
 			x := at(g.labels)
 			before := len(x.wanted)
 			x.readRow(f, row, g)
