@@ -15,11 +15,11 @@ import (
 type columnBuffer interface {
 	// add takes the cells from ≤ row < to.
 	add(d *schema.Data, from, to int) error
-	// repetitive reports whether a dictionary pays, and if so leaves it in d until
+	// repetitive reports whether a dictionary pays, and if so leaves it in h until
 	// the cells are written.
-	repetitive(d *textDictionary) bool
+	repetitive(h *handover) bool
 	// write hands all cells to the column writer and empties the buffer.
-	write(w file.ColumnChunkWriter) error
+	write(w file.ColumnChunkWriter, h *handover) error
 }
 
 // The levels of Parquet's nesting (Dremel) for our columns. A flat cell is
@@ -100,7 +100,7 @@ func (c *cells[T]) level(there bool, n int) error {
 	return nil
 }
 
-func (c *cells[T]) repetitive(*textDictionary) bool { return false }
+func (c *cells[T]) repetitive(*handover) bool { return false }
 
 // levelsPerBatch is how many levels are handed over at once; the library ends
 // a page, of about a MiB, between batches only.
@@ -110,7 +110,7 @@ type batchWriter[T any] interface {
 	WriteBatch(values []T, def, rep []int16) (int64, error)
 }
 
-func (c *cells[T]) write(w file.ColumnChunkWriter) error {
+func (c *cells[T]) write(w file.ColumnChunkWriter, h *handover) error {
 	batches, ok := w.(batchWriter[T])
 	if !ok {
 		return fmt.Errorf("column of %T is written by %T", c.values, w)
@@ -124,7 +124,8 @@ func (c *cells[T]) write(w file.ColumnChunkWriter) error {
 		to := min(from+levelsPerBatch, n)
 		values := to - from
 		if !c.key {
-			def, values = c.levels.write(def, from, to)
+			h.def, values = c.levels.write(h.def, from, to)
+			def = h.def
 		}
 		if _, err := batches.WriteBatch(c.values[used:used+values], def, nil); err != nil {
 			return err
@@ -213,15 +214,14 @@ func (c *waveColumn) add(d *schema.Data, from, to int) error {
 	return nil
 }
 
-func (c *waveColumn) repetitive(*textDictionary) bool { return false }
+func (c *waveColumn) repetitive(*handover) bool { return false }
 
-func (c *waveColumn) write(w file.ColumnChunkWriter) error {
+func (c *waveColumn) write(w file.ColumnChunkWriter, h *handover) error {
 	batches, ok := w.(batchWriter[float32])
 	if !ok {
 		return fmt.Errorf("column of waves is written by %T", w)
 	}
-	var def, rep []int16
-	var values []float32
+	def, rep, values := h.def[:0], h.rep[:0], h.samples[:0]
 	flush := func() error {
 		_, err := batches.WriteBatch(values, def, rep)
 		def, rep, values = def[:0], rep[:0], values[:0]
@@ -255,6 +255,7 @@ func (c *waveColumn) write(w file.ColumnChunkWriter) error {
 			return err
 		}
 	}
+	h.def, h.rep, h.samples = def, rep, values
 	c.samples, c.lengths = c.samples[:0], c.lengths[:0]
 	return nil
 }

@@ -16,7 +16,7 @@ import (
 
 // pageWriter writes the pages of one column chunk after the other for the
 // library's column writers. The library's own page writer makes an encoder, which
-// is megabytes of tables, for every dictionary page; this one borrows one for a page.
+// is megabytes of tables, for every dictionary page; here all pages share one.
 type pageWriter struct {
 	file.PageWriter // nil: of its methods the library calls those below alone
 	out             *sink
@@ -32,15 +32,16 @@ func newPageWriter(out *sink) *pageWriter {
 	return &pageWriter{out: out, statistics: thrift.NewTMemoryBuffer()}
 }
 
-// encoders are those of the pages of all tables: what one makes of a page does
-// not depend on the pages before.
-var encoders = sync.Pool{New: func() any {
+// encoder is that of the pages of all tables: what it makes of a page does not depend
+// on the pages before. Its megabytes are made once, however often the collector comes
+// by; who comes while a page is being compressed waits.
+var encoder = sync.OnceValue(func() *zstd.Encoder {
 	encoder, err := zstd.NewWriter(nil, zstd.WithZeroFrames(true), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20))
 	if err != nil {
 		panic(fmt.Sprintf("parquet: %v", err)) // of the options alone
 	}
 	return encoder
-}}
+})
 
 // begin starts a column chunk.
 func (p *pageWriter) begin(about *metadata.ColumnChunkMetaDataBuilder) {
@@ -54,9 +55,7 @@ func (p *pageWriter) HasCompressor() bool { return true }
 
 // Compress returns the compressed page, which holds until the next call.
 func (p *pageWriter) Compress(_ *bytes.Buffer, page []byte) []byte {
-	encoder := encoders.Get().(*zstd.Encoder)
-	p.packed = encoder.EncodeAll(page, p.packed[:0])
-	encoders.Put(encoder)
+	p.packed = encoder().EncodeAll(page, p.packed[:0])
 	return p.packed
 }
 

@@ -3,7 +3,6 @@ package parquet
 import (
 	"fmt"
 	"slices"
-	"sync"
 
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/apache/arrow/go/v17/arrow/array"
@@ -19,11 +18,10 @@ import (
 // running, as a person's id does, is held once.
 type textColumn struct {
 	cells[pq.ByteArray]
-	bytes    []byte
-	ends     []int           // in bytes, of each run of equal texts
-	times    []uint32        // how often each stands
-	n        int             // texts, each as often as it stands
-	distinct *textDictionary // from repetitive to write; nil: none pays
+	bytes []byte
+	ends  []int    // in bytes, of each run of equal texts
+	times []uint32 // how often each stands
+	n     int      // texts, each as often as it stands
 }
 
 func (c *textColumn) add(d *schema.Data, from, to int) error {
@@ -69,8 +67,9 @@ const maxDictionary = 1 << 20
 // repetitive reports whether the values occur twice on average. Deciding
 // beforehand, for the row group as a whole, keeps the library from giving up
 // on a dictionary midway, where what it writes depends on the order of a map.
-func (c *textColumn) repetitive(d *textDictionary) bool {
+func (c *textColumn) repetitive(h *handover) bool {
 	const look = 4096
+	d := &h.texts
 	d.clear()
 	before := 0
 	for i, times := range c.times {
@@ -80,41 +79,32 @@ func (c *textColumn) repetitive(d *textDictionary) bool {
 		}
 		before += int(times)
 	}
-	if 2*len(d.numbers) > c.n {
-		return false
-	}
-	c.distinct = d
-	return true
+	return 2*len(d.numbers) <= c.n
 }
 
-func (c *textColumn) write(w file.ColumnChunkWriter) (err error) {
-	if c.distinct != nil {
-		err = c.distinct.write(w, c)
+func (c *textColumn) write(w file.ColumnChunkWriter, h *handover) (err error) {
+	if w.Properties().DictionaryEnabled() {
+		err = h.texts.write(w, c, h)
 	} else {
-		err = c.writePlain(w)
+		err = c.writePlain(w, h)
 	}
-	c.bytes, c.ends, c.times, c.n, c.distinct = c.bytes[:0], c.ends[:0], c.times[:0], 0, nil
+	c.levels.clear()
+	c.bytes, c.ends, c.times, c.n = c.bytes[:0], c.ends[:0], c.times[:0], 0
 	return err
 }
 
-// handed are the texts of a column while they are handed over; one column is at a
-// time, so that a writer needs no room for this in each.
-var handed = sync.Pool{New: func() any { return new([]pq.ByteArray) }}
-
-func (c *textColumn) writePlain(w file.ColumnChunkWriter) error {
-	values := handed.Get().(*[]pq.ByteArray)
-	c.values = slices.Grow((*values)[:0], c.n)
+func (c *textColumn) writePlain(w file.ColumnChunkWriter, h *handover) error {
+	h.plain = slices.Grow(h.plain[:0], c.n)
 	for i, times := range c.times {
 		text := c.run(i)
 		for range times {
-			c.values = append(c.values, text)
+			h.plain = append(h.plain, text)
 		}
 	}
-	all := c.values
-	err := c.cells.write(w)
-	clear(all) // the pool holds on to no text
-	*values, c.values = all, nil
-	handed.Put(values)
+	c.values = h.plain
+	err := c.cells.write(w, h)
+	c.values = nil
+	clear(h.plain) // the room holds on to no text of a column
 	return err
 }
 
@@ -127,15 +117,10 @@ type textDictionary struct {
 	offsets []int32 // in bytes, of each text, and the end
 	runs    []int32 // the number of the text of each run
 
-	texts  []pq.ByteArray
-	cells  []int32 // of each row
-	there  []byte  // a bit for each row
-	levels []int16
+	texts []pq.ByteArray
+	cells []int32 // of each row
+	there []byte  // a bit for each row
 }
-
-// dictionaries are lent to one row group at a time, whose columns use it in turn. It
-// goes back when the last is closed: until then the library's statistics point into it.
-var dictionaries = sync.Pool{New: func() any { return &textDictionary{numbers: map[string]int32{}} }}
 
 func (d *textDictionary) clear() {
 	clear(d.numbers)
@@ -156,7 +141,7 @@ func (d *textDictionary) add(text []byte) {
 
 // write hands the dictionary and the number of each cell to the column writer: as
 // one batch and so one page, which they are far too small to outgrow.
-func (d *textDictionary) write(w file.ColumnChunkWriter, c *textColumn) error {
+func (d *textDictionary) write(w file.ColumnChunkWriter, c *textColumn, h *handover) error {
 	encoder, ok := w.CurrentEncoder().(interface{ PutDictionary(arrow.Array) error })
 	known, counted := w.PageStatistics().(*metadata.ByteArrayStatistics)
 	if !ok || !counted {
@@ -166,8 +151,8 @@ func (d *textDictionary) write(w file.ColumnChunkWriter, c *textColumn) error {
 	rows := c.n
 	if !c.key {
 		rows = c.levels.n
-		d.levels, _ = c.levels.write(d.levels, 0, rows)
-		def = d.levels
+		h.def, _ = c.levels.write(h.def, 0, rows)
+		def = h.def
 	}
 	d.place(c, def)
 	if len(d.numbers) > 0 {
@@ -185,9 +170,7 @@ func (d *textDictionary) write(w file.ColumnChunkWriter, c *textColumn) error {
 	}
 	cells := array.NewInt32Data(array.NewData(arrow.PrimitiveTypes.Int32, len(d.cells),
 		[]*memory.Buffer{there, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(d.cells))}, nil, nulls, 0))
-	err := w.WriteDictIndices(cells, def, nil)
-	c.levels.clear()
-	return err
+	return w.WriteDictIndices(cells, def, nil)
 }
 
 // each lists the texts.

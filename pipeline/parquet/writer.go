@@ -156,17 +156,17 @@ func (w *Writer) flush() error {
 	}
 	group, ordinal, start := w.file.AppendRowGroup(), int16(w.groups), w.out.n
 	w.out.digest = sha256.New()
-	texts := dictionaries.Get().(*textDictionary)
-	defer dictionaries.Put(texts)
+	room := handovers.Get().(*handover)
+	defer handovers.Put(room)
 	for i, c := range w.columns {
 		props := w.plain
-		if c.repetitive(texts) {
+		if c.repetitive(room) {
 			props = w.dict
 		}
 		about := group.NextColumnChunk()
 		w.pages.begin(about)
 		column := file.NewColumnChunkWriter(about, w.pages, props)
-		if err := c.write(column); err != nil {
+		if err := c.write(column, room); err != nil {
 			return w.failed(i, err)
 		}
 		if err := column.Close(); err != nil {
