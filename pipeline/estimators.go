@@ -1,8 +1,8 @@
 package pipeline
 
 import (
-	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -56,7 +56,7 @@ type methodResult struct {
 
 // byMethod files the estimate under each calibration that the recording allows.
 func (w *worker) byMethod(r *recordingResult, scaled []calibration, e central.Estimate, source string, primary bool) {
-	parameters, notes := parameterText(e.Parameters), strings.Join(e.Notes, " ")
+	parameters, notes := w.told.text(e.Parameters), strings.Join(e.Notes, " ")
 	for i := range scaled {
 		c := &scaled[i]
 		if c.fault != nil {
@@ -89,13 +89,31 @@ func (w *worker) others(r *recordingResult, beat central.Beat) {
 	}
 }
 
+// toldParameters are those that were told last, with their text: a tube with fixed
+// numbers has the same for every recording.
+type toldParameters struct {
+	of  []central.Parameter
+	was string
+}
+
+func (t *toldParameters) text(parameters []central.Parameter) string {
+	if len(parameters) == 0 {
+		return ""
+	}
+	if !slices.Equal(parameters, t.of) {
+		*t = toldParameters{parameters, parameterText(parameters)}
+	}
+	return t.was
+}
+
 func parameterText(parameters []central.Parameter) string {
-	var b strings.Builder
+	var b []byte
 	for i, p := range parameters {
 		if i > 0 {
-			b.WriteByte(' ')
+			b = append(b, ' ')
 		}
-		fmt.Fprintf(&b, "%s=%s", p.Name, strconv.FormatFloat(p.Value, 'g', 6, 64))
+		b = append(append(b, p.Name...), '=')
+		b = strconv.AppendFloat(b, p.Value, 'g', 6, 64)
 	}
-	return b.String()
+	return string(b)
 }

@@ -55,12 +55,12 @@ func TestPanicCostsOneRecording(t *testing.T) {
 	if r.status != statusFailed || r.reason != "computing_failed" || len(r.issues) != 1 || r.issues[0].RecordingID != "R2" || strings.Contains(r.detail+r.issues[0].String(), "Anna") {
 		t.Errorf("%s %s: %s", r.status, r.reason, r.detail)
 	}
-	if brachial := w.layout.get(r.values, "brachial_sbp_mmhg"); brachial != 128 {
+	if brachial := r.values[columnAt("brachial_sbp_mmhg")]; brachial != 128 {
 		t.Errorf("the cuff pressure of the lost recording is %v", brachial)
 	}
 	for _, k := range []int{0, 2} {
 		a, b := got.recordings[k], whole.visits[0].recordings[k]
-		if sbp := w.layout.get(a.values, "central_sbp_mmhg"); a.status != statusUsed || sbp != w.layout.get(b.values, "central_sbp_mmhg") {
+		if sbp := a.values[columnAt("central_sbp_mmhg")]; a.status != statusUsed || sbp != b.values[columnAt("central_sbp_mmhg")] {
 			t.Errorf("its neighbour %s: %s, %v", a.row.ID, a.status, sbp)
 		}
 	}

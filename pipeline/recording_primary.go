@@ -28,12 +28,12 @@ func (w *worker) primary(r *recordingResult, average []float64, e central.Estima
 	if wave != nil {
 		w.shape(r, wave, &c.indices)
 	}
-	w.layout.derive(r.values)
-	if c.errors != nil {
-		w.uncertain(r, r.calibration, "", *c.errors, spread, c.scale)
-		w.uncertainIndices(r, *c.errors, spread)
+	r.values.derive()
+	if c.hasErrors {
+		w.uncertain(r, r.calibration, &errorOfCentral, &c.errors, spread, c.scale)
+		w.uncertainIndices(r, &c.errors, spread)
 	}
-	w.layout.fillErrors(r.values, r.errors)
+	r.values.fillErrors(r.errors)
 }
 
 // whyNoScale names what is missing for the primary calibration.
@@ -43,7 +43,7 @@ func (w *worker) whyNoScale(r *recordingResult) string {
 		return "wave_without_unit"
 	case math.IsNaN(r.cuff.SBP):
 		return "no_cuff_reading"
-	case r.calibration == "map_dbp" && math.IsNaN(w.layout.get(r.values, "brachial_map_mmhg")):
+	case r.calibration == "map_dbp" && math.IsNaN(r.values[atBrachialMAP]):
 		return "no_mean_pressure"
 	default:
 		return pulse.CodeCalibration
@@ -65,33 +65,31 @@ func (w *worker) peripheral(r *recordingResult, wave []float64) {
 			r.leave(statusExcluded, "implausible_pressure", fmt.Sprintf("%s: average beat from %.0f to %.0f mmHg, mean %.0f", broken, low, high, mean))
 		}
 	}
-	w.layout.set(r.values, "peripheral_sbp_mmhg", high)
-	w.layout.set(r.values, "peripheral_form_factor", quotient(mean-low, high-low))
+	r.values[atPeripheralSBP] = high
+	r.values[atPeripheralFormFactor] = quotient(mean-low, high-low)
 	if peak, ok := central.MovingAverage(wave, r.stepS, r.row.Artery); ok {
-		w.layout.set(r.values, "central_sbp_moving_average_mmhg", peak)
+		r.values[atMovingAverage] = peak
 	}
 }
 
 // indices fills what is measured on the aortic wave.
 func (w *worker) indices(r *recordingResult, m *central.Indices) {
-	set := func(name string, x float64) { w.layout.set(r.values, name, x) }
-	set("central_sbp_mmhg", m.SBP)
-	set("central_dbp_mmhg", m.DBP)
-	set("central_map_mmhg", m.MAP)
-	set("augmentation_pressure_mmhg", m.AugmentationPressure)
+	v := r.values
+	v[atCentral.sbp], v[atCentral.dbp], v[atCentral.mean] = m.SBP, m.DBP, m.MAP
+	v[atAugmentationPressure] = m.AugmentationPressure
 	if len(r.aortic) == 0 {
 		r.indexNotes = append(r.indexNotes, "aortic_wave:method_gives_a_peak_alone")
 		return
 	}
-	set("early_systolic_mmhg", m.EarlySystolic)
-	set("late_systolic_mmhg", m.LateSystolic)
-	set("shoulder_ms", m.ShoulderMS)
-	set("peak_ms", m.PeakMS)
-	set("maximum_slope_mmhg_s", m.MaximumSlope)
-	set("central_form_factor", m.FormFactor)
-	set("ejection_duration_ms", m.EjectionMS)
-	set("systolic_integral_mmhg_s", m.SystolicIntegral)
-	set("diastolic_integral_mmhg_s", m.DiastolicIntegral)
+	v[atEarlySystolic] = m.EarlySystolic
+	v[atLateSystolic] = m.LateSystolic
+	v[atShoulder] = m.ShoulderMS
+	v[atPeak] = m.PeakMS
+	v[atMaximumSlope] = m.MaximumSlope
+	v[atCentralFormFactor] = m.FormFactor
+	v[atEjection] = m.EjectionMS
+	v[atSystolicIntegral] = m.SystolicIntegral
+	v[atDiastolicIntegral] = m.DiastolicIntegral
 	r.augmentation = m.Type
 	r.indexNotes = append(r.indexNotes, m.Notes...)
 }
@@ -99,19 +97,19 @@ func (w *worker) indices(r *recordingResult, m *central.Indices) {
 // shape fills what the aortic wave says beyond its landmarks, and notes what
 // lies outside what people have.
 func (w *worker) shape(r *recordingResult, wave []float64, m *central.Indices) {
-	set := func(name string, x float64) { w.layout.set(r.values, name, x) }
+	v := r.values
 	s := central.Separate(wave, r.stepS, m, central.TriangleThirty)
-	set("forward_wave_mmhg", s.Forward)
-	set("backward_wave_mmhg", s.Backward)
-	set("reflection_magnitude", s.ReflectionMagnitude)
-	v := w.central.MeasureReservoir(wave, r.stepS, m)
-	set("reservoir_mmhg", v.Amplitude)
-	set("excess_mmhg", v.ExcessAmplitude)
-	set("reservoir_integral_mmhg_s", v.ReservoirIntegral)
-	set("excess_integral_mmhg_s", v.ExcessIntegral)
-	set("diastolic_decay_per_s", v.DiastolicRate)
-	r.indexNotes = append(append(r.indexNotes, s.Notes...), v.Notes...)
-	r.indexNotes = append(r.indexNotes, central.Implausible(m, w.layout.get(r.values, "heart_rate_bpm"), r.sex)...)
+	v[atForward] = s.Forward
+	v[atBackward] = s.Backward
+	v[atReflectionMagnitude] = s.ReflectionMagnitude
+	x := w.central.MeasureReservoir(wave, r.stepS, m)
+	v[atReservoir] = x.Amplitude
+	v[atExcess] = x.ExcessAmplitude
+	v[atReservoirIntegral] = x.ReservoirIntegral
+	v[atExcessIntegral] = x.ExcessIntegral
+	v[atDiastolicDecay] = x.DiastolicRate
+	r.indexNotes = append(append(r.indexNotes, s.Notes...), x.Notes...)
+	r.indexNotes = append(r.indexNotes, central.Implausible(m, v[atHeartRate], r.sex)...)
 }
 
 // affine returns offset + scale·x in scratch memory of the caller's.

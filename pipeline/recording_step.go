@@ -43,7 +43,7 @@ type recordingResult struct {
 	indexNotes     []string
 	augmentation   string // type A, B or C
 	methods        []methodResult
-	errors         map[string]components
+	errors         valueErrors
 	values         values
 	beats          []pulse.Beat
 	scale          float64 // of the primary calibration: mmHg = offset + scale · sample
@@ -75,6 +75,8 @@ type worker struct {
 	wave    []float64 // calibrated average beat, mmHg
 	aortic  []float64 // in the unit of the recording
 	other   []float64
+	scaled  []calibration
+	told    toldParameters
 }
 
 func newWorker(s schema.Settings, l *layout, files Files, e *estimators, d *disguise) *worker {
@@ -97,7 +99,7 @@ func (w *worker) begin(sex string, visit *study.Visit, row *study.Recording) *re
 	r := &recordingResult{
 		row: row, sex: sex, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(), waveMinimum: math.NaN(), waveAmplitude: math.NaN(),
 		calibration: w.settings.Calibration.Primary, stepS: math.NaN(), scale: math.NaN(), offset: math.NaN(),
-		values: w.layout.empty(), errors: map[string]components{},
+		values: w.layout.empty(), errors: newErrors(),
 	}
 	w.brachial(r, visit)
 	return r
@@ -124,14 +126,14 @@ func (w *worker) recording(sex string, visit *study.Visit, row *study.Recording)
 	r.durationS = float64(len(read.Samples)) / read.SamplingHz
 	pulses, err := w.analyser.Analyse(read.Samples, read.SamplingHz)
 	r.beats, r.quality, r.qualityReasons = pulses.Beats, pulses.Grade, append(pulses.GradeReasons, pulses.Notes...)
-	w.layout.set(r.values, "beats_found", float64(len(pulses.Beats)))
-	w.layout.set(r.values, "beats_used", float64(pulses.Accepted))
+	r.values[atBeatsFound] = float64(len(pulses.Beats))
+	r.values[atBeatsUsed] = float64(pulses.Accepted)
 	if err != nil {
 		w.failed(r, err)
 		return r
 	}
 	r.resampling = pulses.Resampling
-	w.layout.set(r.values, "heart_rate_bpm", pulses.HeartRateBPM)
+	r.values[atHeartRate] = pulses.HeartRateBPM
 	r.waveMinimum = slices.Min(pulses.Average)
 	r.waveAmplitude = slices.Max(pulses.Average) - r.waveMinimum
 	w.judgeGrade(r)
@@ -164,12 +166,12 @@ func (w *worker) addNotes(r *recordingResult, visit *study.Visit, notes []schema
 // brachial combines the cuff readings that serve the recording.
 func (w *worker) brachial(r *recordingResult, visit *study.Visit) {
 	r.cuff = w.combineCuff(visit.ReadingsFor(r.row.ID))
-	w.layout.set(r.values, "brachial_sbp_mmhg", r.cuff.SBP)
-	w.layout.set(r.values, "brachial_dbp_mmhg", r.cuff.DBP)
+	r.values[atBrachialSBP] = r.cuff.SBP
+	r.values[atBrachialDBP] = r.cuff.DBP
 	mean, source := meanPressure(r.cuff, w.settings.Calibration)
-	w.layout.set(r.values, "brachial_map_mmhg", mean)
+	r.values[atBrachialMAP] = mean
 	r.mapSource = source
-	w.layout.derive(r.values)
+	r.values.derive()
 }
 
 // combineCuff combines readings by the study's rule; the rule was checked when
@@ -239,8 +241,8 @@ func (w *worker) estimate(r *recordingResult, p pulse.Result) {
 	scaled := w.calibrations(r, p.Average, &e, jackknife)
 	w.byMethod(r, scaled, e, primary.Source(), true)
 	for i := range scaled {
-		if slices.Contains(schema.Calibrations, scaled[i].kind) {
-			w.calibrated(r, &scaled[i], spread)
+		if k := slices.Index(schema.Calibrations, scaled[i].kind); k >= 0 {
+			w.calibrated(r, &scaled[i], k, spread)
 		}
 	}
 	w.primary(r, p.Average, e, scaled, spread)
@@ -253,20 +255,21 @@ type calibration struct {
 	scale, offset float64
 	fault         error // why there is none; nothing else is set then
 	indices       central.Indices
-	errors        *central.Errors // from beat to beat; nil where the wave went through no transfer function
+	errors        central.Errors // from beat to beat
+	hasErrors     bool           // not where the wave went through no transfer function
 }
 
 // calibrations measures an estimate once under each calibration, with its errors
-// where j is not nil.
+// where j is not nil. What it returns holds until the next.
 func (w *worker) calibrations(r *recordingResult, average []float64, e *central.Estimate, j *central.Jackknife) []calibration {
 	kinds := schema.Calibrations
 	if r.calibration == pulse.AsRecorded {
 		kinds = append([]string{pulse.AsRecorded}, kinds...)
 	}
-	out := make([]calibration, len(kinds))
-	for i, kind := range kinds {
-		c := &out[i]
-		c.kind = kind
+	w.scaled = w.scaled[:0]
+	for _, kind := range kinds {
+		w.scaled = append(w.scaled, calibration{kind: kind})
+		c := &w.scaled[len(w.scaled)-1]
 		if c.scale, c.offset, c.fault = w.scale(r, average, kind); c.fault != nil {
 			continue
 		}
@@ -274,27 +277,24 @@ func (w *worker) calibrations(r *recordingResult, average []float64, e *central.
 		if j != nil {
 			upper := r.cuff.SBP
 			if kind == pulse.ByMAPDBP {
-				upper = w.layout.get(r.values, "brachial_map_mmhg")
+				upper = r.values[atBrachialMAP]
 			}
-			errors := j.Errors(kind, upper, r.cuff.DBP)
-			c.errors = &errors
+			c.errors, c.hasErrors = j.Errors(kind, upper, r.cuff.DBP), true
 		}
 	}
-	return out
+	return w.scaled
 }
 
-// calibrated fills the central values of one of the two calibrations.
-func (w *worker) calibrated(r *recordingResult, c *calibration, spread central.Spread) {
+// calibrated fills the central values of one of schema.Calibrations, the kth.
+func (w *worker) calibrated(r *recordingResult, c *calibration, k int, spread central.Spread) {
 	if c.fault != nil {
 		return
 	}
-	m := &c.indices
-	w.layout.set(r.values, "central_sbp_"+c.kind+"_mmhg", m.SBP)
-	w.layout.set(r.values, "central_dbp_"+c.kind+"_mmhg", m.DBP)
-	w.layout.set(r.values, "central_map_"+c.kind+"_mmhg", m.MAP)
-	w.layout.derive(r.values)
-	if c.errors != nil {
-		w.uncertain(r, c.kind, "_"+c.kind, *c.errors, spread, c.scale)
+	m, at := &c.indices, &atCalibrated[k]
+	r.values[at.sbp], r.values[at.dbp], r.values[at.mean] = m.SBP, m.DBP, m.MAP
+	r.values.derive()
+	if c.hasErrors {
+		w.uncertain(r, c.kind, &errorOfCalibrated[k], &c.errors, spread, c.scale)
 	}
 }
 
@@ -311,6 +311,11 @@ func (w *worker) scale(r *recordingResult, average []float64, kind string) (scal
 	if kind == "as_recorded" && r.unit != "mmHg" {
 		return 0, 0, fmt.Errorf("calibration as_recorded needs a wave in mmHg, this one is in %s", r.unit)
 	}
-	get := func(name string) float64 { return w.layout.get(r.values, name) }
-	return pulse.Calibrate(average, kind, get("brachial_sbp_mmhg"), get("brachial_dbp_mmhg"), get("brachial_map_mmhg"))
+	mean := r.values[atBrachialMAP]
+	if kind == pulse.ByMAPDBP && kind != r.calibration && math.IsNaN(mean) {
+		return 0, 0, errNoMeanPressure // many a study has none, and nobody asks why
+	}
+	return pulse.Calibrate(average, kind, r.values[atBrachialSBP], r.values[atBrachialDBP], mean)
 }
+
+var errNoMeanPressure = errors.New("no mean pressure")

@@ -80,11 +80,11 @@ func (w *worker) repeats(person int, unsteadyMMHg float64) (values, errors []flo
 			continue // too few beats are whole; a person would measure again
 		}
 		r := &recordingResult{row: &study.Recording{ID: "R", Artery: "radial"}, status: statusUsed, unit: "au",
-			calibration: w.settings.Calibration.Primary, values: w.layout.empty(), errors: map[string]components{}}
+			calibration: w.settings.Calibration.Primary, values: w.layout.empty(), errors: newErrors()}
 		w.brachial(r, visit)
 		w.estimate(r, p)
-		values = append(values, w.layout.get(r.values, "central_sbp_mmhg"))
-		errors = append(errors, r.errors["central_sbp_mmhg"].beats)
+		values = append(values, r.values[columnAt("central_sbp_mmhg")])
+		errors = append(errors, r.errors[errorOfCentral.sbp].beats)
 	}
 	return values, errors
 }

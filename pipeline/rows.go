@@ -130,21 +130,20 @@ func (c *chunkRows) addEstimates(subjectID, visitID string, r *recordingResult) 
 
 func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *recordingResult) {
 	f := c.uncertainty
-	from := f.AddRows(len(r.errors))
+	from := f.AddRows(r.errors.known())
 	text := func(name string) []string { return f.Texts(name)[from:] }
 	number := func(name string) []float64 { return f.Numbers(name)[from:] }
 	subject, visit, recording, value, unit := text("subject_id"), text("visit_id"), text("recording_id"), text("value"), text("unit")
 	estimate, beats, cuff := number("estimate"), number("se_beats"), number("se_cuff")
 	calibration, transfer, combined := number("se_calibration"), number("se_transfer"), number("se")
 	i := 0
-	for _, name := range uncertainColumns {
-		e, ok := r.errors[name]
-		if !ok {
+	for k, c := range uncertainColumns {
+		e := &r.errors[k]
+		if !e.known {
 			continue
 		}
-		at := l.at(name)
-		subject[i], visit[i], recording[i], value[i], unit[i] = subjectID, visitID, r.row.ID, name, l.columns[at].Unit
-		estimate[i], beats[i], cuff[i] = r.values[at], e.beats, e.cuff
+		subject[i], visit[i], recording[i], value[i], unit[i] = subjectID, visitID, r.row.ID, c.name, l.columns[c.value].Unit
+		estimate[i], beats[i], cuff[i] = r.values[c.value], e.beats, e.cuff
 		calibration[i], transfer[i], combined[i] = e.calibration, e.transfer, e.combined()
 		i++
 	}

@@ -81,7 +81,7 @@ func (w *worker) combine(v *visitResult) {
 		all[i] = r.values
 	}
 	v.values = w.layout.combine(all)
-	w.layout.fillErrors(v.values, combineErrors(v.used))
+	v.values.fillErrors(combineErrors(v.used))
 	v.mapSource = v.used[0].mapSource
 }
 
@@ -89,12 +89,12 @@ func (w *worker) combine(v *visitResult) {
 // person still stands in every count.
 func (w *worker) unused(v *visitResult) {
 	v.values = w.layout.empty()
-	w.layout.set(v.values, "brachial_sbp_mmhg", v.cuff.SBP)
-	w.layout.set(v.values, "brachial_dbp_mmhg", v.cuff.DBP)
+	v.values[atBrachialSBP] = v.cuff.SBP
+	v.values[atBrachialDBP] = v.cuff.DBP
 	var mean float64
 	mean, v.mapSource = meanPressure(v.cuff, w.settings.Calibration)
-	w.layout.set(v.values, "brachial_map_mmhg", mean)
-	w.layout.derive(v.values)
+	v.values[atBrachialMAP] = mean
+	v.values.derive()
 	if len(v.recordings) == 0 {
 		v.status, v.reason, v.detail = statusExcluded, "no_recording", "the recordings table has none for this visit"
 		return

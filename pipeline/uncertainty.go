@@ -8,8 +8,48 @@ import (
 	"tonocohort/schema"
 )
 
-// uncertainColumns are the values with a standard error.
-var uncertainColumns = schema.UncertainColumns()
+// uncertainColumn is a value with a standard error: where it stands in the values,
+// and where its error does.
+type uncertainColumn struct {
+	name      string
+	value, se int
+}
+
+// uncertainColumns are all of them.
+var uncertainColumns = findUncertainColumns()
+
+func findUncertainColumns() []uncertainColumn {
+	var all []uncertainColumn
+	for _, name := range schema.UncertainColumns() {
+		all = append(all, uncertainColumn{name: name, value: columnAt(name), se: columnAt(name + "_se")})
+	}
+	return all
+}
+
+// valueErrors are the components of each of uncertainColumns.
+type valueErrors []valueError
+
+// valueError is not known where a recording does not have it; its components may
+// be NaN where it does.
+type valueError struct {
+	components
+	known bool
+}
+
+func newErrors() valueErrors { return make(valueErrors, len(uncertainColumns)) }
+
+func (e valueErrors) set(i int, c components) { e[i] = valueError{components: c, known: true} }
+
+// known counts those that a recording has.
+func (e valueErrors) known() int {
+	n := 0
+	for i := range e {
+		if e[i].known {
+			n++
+		}
+	}
+	return n
+}
 
 // components are the independent parts of one standard error, in the unit of
 // its value; NaN where a part is unknown.
@@ -39,7 +79,7 @@ type errorModel struct {
 func (w *worker) errorModel(r *recordingResult, kind string) errorModel {
 	u := w.settings.Uncertainty
 	m := errorModel{settings: u, kind: kind, none: r.centralMethod == central.None,
-		sbp: r.cuff.SBP, dbp: r.cuff.DBP, mean: w.layout.get(r.values, "brachial_map_mmhg")}
+		sbp: r.cuff.SBP, dbp: r.cuff.DBP, mean: r.values[atBrachialMAP]}
 	root := math.Sqrt(float64(r.cuff.Used))
 	m.sdSBP, m.sdDBP = u.CuffSBPSDMmHg/root, u.CuffDBPSDMmHg/root
 	switch r.row.Artery {
@@ -93,56 +133,51 @@ func (m errorModel) transfer(spread, meanFall, least float64) float64 {
 	return max(math.Hypot(spread, meanFall), least)
 }
 
-// uncertain fills the components of the values of one calibration; prefix and
-// suffix name the columns.
-func (w *worker) uncertain(r *recordingResult, kind, infix string, e central.Errors, spread central.Spread, scale float64) {
+// uncertain fills the components of the values of one calibration, which stand at.
+func (w *worker) uncertain(r *recordingResult, kind string, at *pressures, e *central.Errors, spread central.Spread, scale float64) {
 	m := w.errorModel(r, kind)
-	get := func(name string) float64 { return w.layout.get(r.values, name) }
-	set := func(name string, c components) { r.errors[name] = c }
-	name := func(value string) string { return "central_" + value + infix + "_mmhg" }
+	get := func(i int) float64 { return r.values[uncertainColumns[i].value] }
 	scale = math.Abs(scale)
 	u := m.settings
-	set(name("sbp"), m.pressure(get(name("sbp")), e.SBP, m.transfer(scale*spread.SBP, u.MeanFallSDMmHg, u.TransferSBPSDMmHg)))
-	set(name("dbp"), m.pressure(get(name("dbp")), e.DBP, m.transfer(scale*spread.DBP, u.MeanFallSDMmHg, u.TransferDBPSDMmHg)))
-	set(name("map"), m.pressure(get(name("map")), e.MAP, m.transfer(0, u.MeanFallSDMmHg, 0)))
-	set(name("pp"), m.difference(get(name("pp")), e.PP, m.transfer(scale*spread.PP, 0, u.TransferPPSDMmHg)))
+	r.errors.set(at.sbp, m.pressure(get(at.sbp), e.SBP, m.transfer(scale*spread.SBP, u.MeanFallSDMmHg, u.TransferSBPSDMmHg)))
+	r.errors.set(at.dbp, m.pressure(get(at.dbp), e.DBP, m.transfer(scale*spread.DBP, u.MeanFallSDMmHg, u.TransferDBPSDMmHg)))
+	r.errors.set(at.mean, m.pressure(get(at.mean), e.MAP, m.transfer(0, u.MeanFallSDMmHg, 0)))
+	r.errors.set(at.pp, m.difference(get(at.pp), e.PP, m.transfer(scale*spread.PP, 0, u.TransferPPSDMmHg)))
 }
 
 // uncertainIndices fills the components of what only the primary calibration has.
-func (w *worker) uncertainIndices(r *recordingResult, e central.Errors, spread central.Spread) {
-	m := w.errorModel(r, r.calibration)
-	get := func(name string) float64 { return w.layout.get(r.values, name) }
-	set := func(name string, c components) { r.errors[name] = c }
-	set("augmentation_pressure_mmhg", m.difference(get("augmentation_pressure_mmhg"), e.AugmentationPressure, math.Abs(r.scale)*spread.AugmentationPressure))
+func (w *worker) uncertainIndices(r *recordingResult, e *central.Errors, spread central.Spread) {
+	m, v := w.errorModel(r, r.calibration), r.values
+	r.errors.set(errorOfAugmentationPressure, m.difference(v[atAugmentationPressure], e.AugmentationPressure, math.Abs(r.scale)*spread.AugmentationPressure))
 	index := components{beats: e.AugmentationIndexPct, transfer: spread.AugmentationIndexPct} // no scale in it
-	set("augmentation_index_pct", index)
-	set("augmentation_index_hr75_pct", index)
-	pp := r.errors["central_pp_mmhg"]
-	ratio := get("pp_amplification_ratio")
-	amplification := pp.scaled(ratio / get("central_pp_mmhg"))
+	r.errors.set(errorOfIndex, index)
+	r.errors.set(errorOfIndexHR75, index)
+	pp := r.errors[errorOfCentral.pp].components
+	ratio := v[atRatio]
+	amplification := pp.scaled(ratio / v[atCentral.pp])
 	if m.kind == pulse.AsRecorded {
 		brachial := math.Sqrt(max(0, float64(m.sdSBP*m.sdSBP)+float64(m.sdDBP*m.sdDBP)-float64(2*m.settings.CuffCorrelation*m.sdSBP*m.sdDBP)))
-		amplification.cuff = ratio * brachial / get("brachial_pp_mmhg")
+		amplification.cuff = ratio * brachial / v[atBrachialPP]
 	} else {
 		amplification.cuff = 0 // both pulse pressures scale with the same readings
 	}
-	set("pp_amplification_ratio", amplification)
-	step := r.errors["central_sbp_mmhg"]
+	r.errors.set(errorOfRatio, amplification)
+	step := r.errors[errorOfCentral.sbp].components
 	if m.kind == pulse.AsRecorded {
 		step.cuff = m.sdSBP
 	} else {
-		u := (get("central_sbp_mmhg") - m.dbp) / (m.sbp - m.dbp)
+		u := (v[atCentral.sbp] - m.dbp) / (m.sbp - m.dbp)
 		step.cuff = m.components(0, 1-u, u-1, 0, 0).cuff
 	}
-	set("sbp_amplification_mmhg", step)
+	r.errors.set(errorOfSBPAmplification, step)
 }
 
 // fillErrors writes the combined errors into the columns that end in _se; a
 // value that is missing has none.
-func (l *layout) fillErrors(v values, errors map[string]components) {
-	for _, name := range uncertainColumns {
-		if c, ok := errors[name]; ok && !math.IsNaN(l.get(v, name)) {
-			l.set(v, name+"_se", c.combined())
+func (v values) fillErrors(errors valueErrors) {
+	for i, c := range uncertainColumns {
+		if e := &errors[i]; e.known && !math.IsNaN(v[c.value]) {
+			v[c.se] = e.combined()
 		}
 	}
 }
@@ -150,14 +185,14 @@ func (l *layout) fillErrors(v values, errors map[string]components) {
 // combineErrors gives the components of the mean over replicates: beats are
 // independent from recording to recording; cuff, calibration and transfer are
 // the person's and are shared.
-func combineErrors(used []*recordingResult) map[string]components {
-	out := map[string]components{}
-	for _, name := range uncertainColumns {
+func combineErrors(used []*recordingResult) valueErrors {
+	out := newErrors()
+	for i := range out {
 		var sum components
 		n := 0.0
 		for _, r := range used {
-			c, ok := r.errors[name]
-			if !ok {
+			c := &r.errors[i]
+			if !c.known {
 				continue
 			}
 			n++
@@ -167,7 +202,7 @@ func combineErrors(used []*recordingResult) map[string]components {
 			sum.transfer += c.transfer
 		}
 		if n > 0 {
-			out[name] = components{math.Sqrt(sum.beats) / n, sum.cuff / n, sum.calibration / n, sum.transfer / n}
+			out.set(i, components{math.Sqrt(sum.beats) / n, sum.cuff / n, sum.calibration / n, sum.transfer / n})
 		}
 	}
 	return out

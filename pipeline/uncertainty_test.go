@@ -27,7 +27,7 @@ func TestIntervalsCoverWhatTheyName(t *testing.T) {
 		for range replicates {
 			truth, r := d.replicate()
 			for name, value := range truth {
-				if math.Abs(d.w.layout.get(r.values, name)-value) <= 1.96*d.w.layout.get(r.values, name+"_se") {
+				if math.Abs(r.values[columnAt(name)]-value) <= 1.96*r.values[columnAt(name+"_se")] {
 					covered[name]++
 				}
 			}
@@ -96,7 +96,7 @@ func (d *draws) replicate() (truth map[string]float64, r *recordingResult) {
 		low, high, mean = min(low, p), max(high, p), mean+p/float64(len(d.wave))
 	}
 	r = &recordingResult{row: &study.Recording{ID: "R", Artery: "radial"}, status: statusUsed, unit: "au",
-		calibration: d.w.settings.Calibration.Primary, values: d.w.layout.empty(), errors: map[string]components{}}
+		calibration: d.w.settings.Calibration.Primary, values: d.w.layout.empty(), errors: newErrors()}
 	sbp := high + u.RadialStepSDMmHg*normal()
 	if r.calibration == pulse.ByMAPDBP {
 		// The person's own form factor makes the mean what it is.
