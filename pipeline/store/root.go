@@ -10,6 +10,8 @@ import (
 	"os"
 	"path"
 	"slices"
+	"strings"
+	"sync"
 	"syscall"
 )
 
@@ -18,6 +20,10 @@ import (
 // *Error. It may be used by several goroutines at once.
 type Root struct {
 	root *os.Root
+
+	mu   sync.Mutex // guards what follows
+	last string     // the folder that the last file was in
+	held *folder
 }
 
 // OpenRoot opens the folder.
@@ -30,7 +36,10 @@ func OpenRoot(dir string) (*Root, error) {
 }
 
 // Close releases the folder; files that are open stay so.
-func (r *Root) Close() error { return r.root.Close() }
+func (r *Root) Close() error {
+	r.hold(nil)
+	return r.root.Close()
+}
 
 // Open opens a regular file for reading; name is relative, with '/'.
 func (r *Root) Open(name string) (*os.File, error) {
@@ -84,22 +93,43 @@ func (r *Root) Names(dir string) ([]string, error) {
 	return names, nil
 }
 
-// open looks before it opens, since opening a device can already act on it,
-// and once more at what was opened, since the name may have changed hands in
-// between. O_NONBLOCK keeps a FIFO put there in that moment from hanging us.
+// open opens a file from its folder, where that is held, and else from the root,
+// which also says what is wrong: a link that leads from one folder to another, for
+// one, is followed from there alone.
 func (r *Root) open(name string) (*os.File, fs.FileInfo, error) {
-	if _, err := r.Size(name); err != nil {
+	if err := checkName(name); err != nil {
 		return nil, nil, err
 	}
-	f, err := r.root.OpenFile(name, os.O_RDONLY|syscall.O_NONBLOCK, 0)
-	if err != nil {
-		return nil, nil, pathError(name, CodeRead, err)
+	if k := strings.LastIndexByte(name, '/'); k > 0 {
+		if dir := r.folder(name[:k]); dir != nil {
+			if f, info, err := openIn(dir, name[k+1:], name); err == nil {
+				return f, info, nil
+			}
+		}
 	}
-	info, err := f.Stat()
-	if err == nil {
-		err = checkRegular(name, info)
+	return openIn(r.root, name, name)
+}
+
+// openIn looks before it opens, since opening a device can already act on it,
+// and once more at what was opened, since the name may have changed hands in
+// between. O_NONBLOCK keeps a FIFO put there in that moment from hanging us.
+// shown is the name for messages.
+func openIn(root *os.Root, name, shown string) (*os.File, fs.FileInfo, error) {
+	info, err := root.Stat(name)
+	if err != nil {
+		return nil, nil, pathError(shown, CodeRead, err)
+	}
+	if err := checkRegular(shown, info); err != nil {
+		return nil, nil, err
+	}
+	f, err := root.OpenFile(name, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	if err != nil {
+		return nil, nil, pathError(shown, CodeRead, err)
+	}
+	if info, err = f.Stat(); err != nil {
+		err = pathError(shown, CodeRead, err)
 	} else {
-		err = pathError(name, CodeRead, err)
+		err = checkRegular(shown, info)
 	}
 	if err != nil {
 		f.Close()
