@@ -26,8 +26,8 @@ func (d *decayFit) take(p *period, foot float64) {
 // The grid of rates, logarithmic: so many together, whose sums need not wait for
 // one another.
 const (
-	ratesTogether = 3
-	rateGrid      = 8*ratesTogether + 1
+	ratesTogether = 2
+	rateGrid      = 12*ratesTogether + 1
 )
 
 var rateStep = math.Log(fastestDecay/slowestDecay) / (rateGrid - 1)
@@ -136,24 +136,20 @@ type decaySums struct{ e, ee, ex float64 }
 
 // sums works them out for some rates at once.
 func (d *decayFit) sums(rates [ratesTogether]float64) [ratesTogether]decaySums {
-	e0, e1, e2 := 1.0, 1.0, 1.0
-	f0, f1, f2 := math.Exp(-rates[0]*d.step), math.Exp(-rates[1]*d.step), math.Exp(-rates[2]*d.step)
-	var s0, s1, s2 decaySums
+	e0, e1 := 1.0, 1.0
+	f0, f1 := math.Exp(-rates[0]*d.step), math.Exp(-rates[1]*d.step)
+	var s0, s1 decaySums
 	for _, x := range d.x {
 		s0.e += e0
-		s1.e += e1
-		s2.e += e2
 		s0.ee += float64(e0 * e0)
-		s1.ee += float64(e1 * e1)
-		s2.ee += float64(e2 * e2)
 		s0.ex += float64(e0 * x)
-		s1.ex += float64(e1 * x)
-		s2.ex += float64(e2 * x)
 		e0 *= f0
+		s1.e += e1
+		s1.ee += float64(e1 * e1)
+		s1.ex += float64(e1 * x)
 		e1 *= f1
-		e2 *= f2
 	}
-	return [ratesTogether]decaySums{s0, s1, s2}
+	return [ratesTogether]decaySums{s0, s1}
 }
 
 // at fills the exponential of a rate and fits asymptote and amplitude.

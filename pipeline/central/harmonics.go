@@ -23,6 +23,29 @@ func (t *trig) resize(n int) {
 	}
 }
 
+// fill makes a block of the harmonics from first on.
+func (t *trig) fill(block rows, first int) {
+	n := t.n
+	b0, b1, b2, b3 := first%n, (first+1)%n, (first+2)%n, (first+3)%n
+	var a0, a1, a2, a3 int
+	cos, sin := t.cos[:n], t.sin[:n]
+	for j := range block {
+		if a0 += b0; a0 >= n {
+			a0 -= n
+		}
+		if a1 += b1; a1 >= n {
+			a1 -= n
+		}
+		if a2 += b2; a2 >= n {
+			a2 -= n
+		}
+		if a3 += b3; a3 >= n {
+			a3 -= n
+		}
+		block[j] = [2 * together]float64{cos[a0], cos[a1], cos[a2], cos[a3], sin[a0], sin[a1], sin[a2], sin[a3]}
+	}
+}
+
 // series is the Fourier series of one period:
 // x(t) = mean + Σ cos[k]·cos((k+1)ωt) + sin[k]·sin((k+1)ωt), ω = 2π/period.
 type series struct {
@@ -79,16 +102,7 @@ func (f *fourier) plan(n, harmonics int) {
 			block = make(rows, half, half+half/4)
 		}
 		block = block[:half]
-		first := together*f.planned + 1
-		for m := range together {
-			at, by := 0, (first+m)%n
-			for j := range block {
-				if at += by; at >= n {
-					at -= n
-				}
-				block[j][m], block[j][together+m] = f.tables.cos[at], f.tables.sin[at]
-			}
-		}
+		f.tables.fill(block, together*f.planned+1)
 		f.blocks[f.planned] = block
 		f.planned++
 	}

@@ -66,13 +66,8 @@ func (w *Workspace) JackknifeOf(stack [][]float64, b Beat, e *Estimate) *Jackkni
 	}
 	p := &j.probe
 	p.prepare(w, m, e.Transfer, b)
-	for i := 0; i < len(stack); i += 2 {
-		one, other := stack[i], stack[min(i+1, len(stack)-1)]
-		x, y, meanX, meanY := p.weights.of(one, other)
-		j.values = append(j.values, p.without(one, x, meanX, len(stack)))
-		if i+1 < len(stack) {
-			j.values = append(j.values, p.without(other, y, meanY, len(stack)))
-		}
+	for _, beat := range stack {
+		j.values = append(j.values, p.without(beat, len(stack)))
 	}
 	return j
 }

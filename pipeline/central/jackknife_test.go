@@ -150,14 +150,11 @@ func TestWeightsGiveTheAorticWave(t *testing.T) {
 		}
 		q := &w.jackknife.probe
 		q.prepare(w, m, e.Transfer, b)
-		got, other, meanOne, meanOther := q.weights.of(stack[1], stack[2])
-		for i, beat := range [2][]float64{stack[1], stack[2]} {
+		for i, beat := range stack {
+			got, meanOfBeat := q.weights.of(beat)
 			var s series
 			s.resize(len(q.aortic.cos))
 			w.wave.analyse(w.Apply(e.Transfer, beat, b.period(), nil), b.period(), &s)
-			if i == 1 {
-				got, meanOne = other, meanOther
-			}
 			order := 4
 			if m.marks.shoulderIsPeak {
 				order = 1
@@ -173,8 +170,8 @@ func TestWeightsGiveTheAorticWave(t *testing.T) {
 					t.Errorf("%d samples, beat %d: %d is %.12g, of the transferred wave %.12g", n, i, which, got[which], want)
 				}
 			}
-			if want := mean(beat); meanOne != want {
-				t.Errorf("%d samples, beat %d: mean %v, want %v", n, i, meanOne, want)
+			if want := mean(beat); meanOfBeat != want {
+				t.Errorf("%d samples, beat %d: mean %v, want %v", n, i, meanOfBeat, want)
 			}
 		}
 	}

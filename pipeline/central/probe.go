@@ -61,7 +61,7 @@ func (q *probe) prepare(w *Workspace, m *Indices, t Transfer, b Beat) {
 		q.shoulderSlope = q.derivative(1, false).of(&q.aortic)
 		q.turnSlope = q.derivative(order+1, true).of(&q.aortic)
 	}
-	q.own, _, _, _ = q.weights.of(b.Wave, b.Wave)
+	q.own, _ = q.weights.of(b.Wave)
 }
 
 // derivative is one of the aortic wave at the moment.
@@ -99,31 +99,24 @@ func (q *probe) peripheral(b Beat) {
 	q.base.low, q.base.high, q.base.mean = b.Wave[q.lowAt], b.Wave[q.highAt], mean(b.Wave)
 }
 
-// of returns what is followed of two waves, and their means: two at once, since
-// each sum waits for its own last addition.
-func (p weights) of(x, y []float64) (a, b [followed]float64, meanX, meanY float64) {
-	var a0, a1, a2, a3, b0, b1, b2, b3, sumX, sumY float64
-	x, y = x[:len(p)], y[:len(p)]
+// of returns what is followed of a wave, and its mean.
+func (p weights) of(wave []float64) (of [followed]float64, mean float64) {
+	var a, b, c, d, sum float64
+	wave = wave[:len(p)]
 	for j := range p {
-		r, u, v := &p[j], x[j], y[j]
-		a0 += float64(r[0] * u)
-		a1 += float64(r[1] * u)
-		a2 += float64(r[2] * u)
-		a3 += float64(r[3] * u)
-		b0 += float64(r[0] * v)
-		b1 += float64(r[1] * v)
-		b2 += float64(r[2] * v)
-		b3 += float64(r[3] * v)
-		sumX += u
-		sumY += v
+		r, x := &p[j], wave[j]
+		a += float64(r[0] * x)
+		b += float64(r[1] * x)
+		c += float64(r[2] * x)
+		d += float64(r[3] * x)
+		sum += x
 	}
-	n := float64(len(p))
-	return [followed]float64{a0, a1, a2, a3}, [followed]float64{b0, b1, b2, b3}, sumX / n, sumY / n
+	return [followed]float64{a, b, c, d}, sum / float64(len(p))
 }
 
-// without returns what the average of n beats gives without one of them, of which
-// its mean and what is followed are known.
-func (q *probe) without(beat []float64, of [followed]float64, mean float64, n int) leftOut {
+// without returns what the average of n beats gives without one of them.
+func (q *probe) without(beat []float64, n int) leftOut {
+	of, mean := q.weights.of(beat)
 	change := func(which int) float64 { return (q.own[which] - of[which]) / float64(n-1) }
 	less := func(average, own float64) float64 { return average + (average-own)/float64(n-1) }
 	v := q.base
