@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"testing"
@@ -24,7 +25,7 @@ func BenchmarkRecording(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer files.Close()
-	visit := &study.Visit{ID: "v1", Cuff: []study.Reading{{Number: 1, SBP: 128, DBP: 78}}}
+	visit := &study.Visit{ID: "v1", Cuff: []study.Reading{{Number: 1, SBP: 128, DBP: 78, MAP: math.NaN(), Pulse: math.NaN()}}}
 	row := &study.Recording{ID: "R1", File: "wave.csv", Format: "csv", SamplingHz: 256, Unit: "au", Artery: "radial"}
 	for _, method := range []string{"tube_constant", "tube_windkessel", "tube_individual"} {
 		b.Run(method, func(b *testing.B) {

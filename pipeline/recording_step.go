@@ -311,11 +311,5 @@ func (w *worker) scale(r *recordingResult, average []float64, kind string) (scal
 	if kind == "as_recorded" && r.unit != "mmHg" {
 		return 0, 0, fmt.Errorf("calibration as_recorded needs a wave in mmHg, this one is in %s", r.unit)
 	}
-	mean := r.values[atBrachialMAP]
-	if kind == pulse.ByMAPDBP && kind != r.calibration && math.IsNaN(mean) {
-		return 0, 0, errNoMeanPressure // many a study has none, and nobody asks why
-	}
-	return pulse.Calibrate(average, kind, r.values[atBrachialSBP], r.values[atBrachialDBP], mean)
+	return pulse.Calibrate(average, kind, r.values[atBrachialSBP], r.values[atBrachialDBP], r.values[atBrachialMAP])
 }
-
-var errNoMeanPressure = errors.New("no mean pressure")
