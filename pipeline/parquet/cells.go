@@ -69,8 +69,8 @@ func sameLayout(a, b schema.Table) error {
 	if len(a.Columns) != len(b.Columns) {
 		return fmt.Errorf("table %s has %d columns, not %d", a.Name, len(b.Columns), len(a.Columns))
 	}
-	for i, c := range a.Columns {
-		if d := b.Columns[i]; c.Name != d.Name || c.Kind != d.Kind {
+	for i := range a.Columns { // no copy of whole declarations
+		if c, d := &a.Columns[i], &b.Columns[i]; c.Name != d.Name || c.Kind != d.Kind {
 			return fmt.Errorf("column %d of table %s is %s (%s), not %s (%s)", i+1, a.Name, c.Name, c.Kind, d.Name, d.Kind)
 		}
 	}
@@ -79,8 +79,8 @@ func sameLayout(a, b schema.Table) error {
 
 // checkCells reports whether the frame has N cells in every column.
 func checkCells(f *schema.Frame) error {
-	for i, c := range f.Table.Columns {
-		d := f.Cols[i]
+	for i := range f.Table.Columns {
+		c, d := &f.Table.Columns[i], &f.Cols[i]
 		n := len(d.Wave)
 		switch {
 		case c.Numeric():

@@ -97,12 +97,22 @@ func (d *Digester) Add(f *schema.Frame) error {
 		return fmt.Errorf("parquet: digest of %s: %w", d.table.Name, err)
 	}
 	for row := range f.N {
+		out := d.buffer
 		for i, mark := range d.marks {
+			if mark == cellNumber { // as most are
+				if v := f.Cols[i].Num[row]; finite(v) {
+					out = binary.LittleEndian.AppendUint64(append(out, cellNumber), math.Float64bits(v))
+				} else {
+					out = append(out, cellMissing)
+				}
+				continue
+			}
 			var err error
-			if d.buffer, err = appendCell(d.buffer, mark, &f.Cols[i], row); err != nil {
+			if out, err = appendCell(out, mark, &f.Cols[i], row); err != nil {
 				return fmt.Errorf("parquet: digest of %s, column %s, after %d rows: %w", d.table.Name, d.table.Columns[i].Name, d.rows, err)
 			}
 		}
+		d.buffer = out
 		d.rows++
 		if len(d.buffer) > digestFlush {
 			d.flush()
@@ -116,12 +126,9 @@ func (d *Digester) flush() {
 	d.buffer = d.buffer[:0]
 }
 
+// appendCell adds a cell of any kind but number.
 func appendCell(out []byte, mark byte, data *schema.Data, row int) ([]byte, error) {
 	switch mark {
-	case cellNumber:
-		if v := data.Num[row]; finite(v) {
-			return binary.LittleEndian.AppendUint64(append(out, mark), math.Float64bits(v)), nil
-		}
 	case cellInteger:
 		if v := data.Num[row]; finite(v) {
 			n, err := wholeNumber(v)
