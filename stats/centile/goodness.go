@@ -174,8 +174,11 @@ func (g AgeGroup) Detrended(shares []float64) []DetrendedPoint {
 // ShareBelow returns how many of some people lie below their centile p, of how
 // many for whom it exists: the fit of a single curve, by whatever method.
 func ShareBelow(r Reference, age, value []float64, p float64) (below, of int) {
+	c := math.NaN()
 	for i, a := range age {
-		c := r.Centile(a, p)
+		if i == 0 || a != age[i-1] { // of one age there is one
+			c = r.Centile(a, p)
+		}
 		if math.IsNaN(c) {
 			continue
 		}

@@ -194,6 +194,11 @@ func (p *lmsProblem) evaluate(values [3][]float64) bool {
 			p.observed[k][i], p.expected[k][i] = t.observed[k], t.expected[k]
 		}
 	}
+	return p.weigh(values)
+}
+
+// weigh computes the objective from the likelihood, which penalties do not enter.
+func (p *lmsProblem) weigh(values [3][]float64) bool {
 	p.objective = stats.Sum(p.likelihood)
 	for c := range 3 {
 		p.objective -= float64(p.lambda[c]*quadratic(p.penalty[c], values[c])) / 2

@@ -55,9 +55,9 @@ func (p *lmsProblem) information(c int) [][]float64 {
 
 // maximise climbs to the maximum under the present penalties: by Newton's
 // method where the likelihood is curved as at a maximum, else by Fisher scoring;
-// a step that leads down is halved.
+// a step that leads down is halved. The likelihood has been evaluated where it sets out.
 func (p *lmsProblem) maximise() error {
-	if !p.evaluate(p.values) {
+	if !p.weigh(p.values) {
 		return errNoMaximum
 	}
 	for range innerSteps {

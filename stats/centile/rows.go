@@ -43,21 +43,57 @@ func (r *rows) sums(weight []float64) []float64 {
 	return out
 }
 
+// addProducts adds the products of observations between the same knots of either basis:
+// neighbours in age have them in common, and their sixteen sums are taken up once.
+func addProducts(both [][]float64, a, b []place, weight []float64) {
+	rows, columns := a[0].at, b[0].at
+	if rows[0] == rows[1] || columns[0] == columns[1] { // a constant: its four places are one
+		for i, w := range weight {
+			for j, v := range a[i].weight {
+				for m, u := range b[i].weight {
+					both[rows[j]][columns[m]] += float64(float64(v*w) * u)
+				}
+			}
+		}
+		return
+	}
+	var sums [4][4]float64
+	for j, r := range rows {
+		for m, c := range columns {
+			sums[j][m] = both[r][c]
+		}
+	}
+	a, b = a[:len(weight)], b[:len(weight)]
+	for i, w := range weight {
+		u := &b[i].weight
+		for j, v := range a[i].weight {
+			v = float64(v * w)
+			s := &sums[j]
+			s[0] += float64(v * u[0])
+			s[1] += float64(v * u[1])
+			s[2] += float64(v * u[2])
+			s[3] += float64(v * u[3])
+		}
+	}
+	for j, r := range rows {
+		for m, c := range columns {
+			both[r][c] = sums[j][m]
+		}
+	}
+}
+
 // products returns for each pair of knots of two bases the sum over observations
 // of weight times both curves.
 func products(a, b *rows, weight []float64) [][]float64 {
 	ka, kb := len(a.knots), len(b.knots)
 	both := newMatrix(2*ka, 2*kb)
-	for i := range a.places {
-		p, q := &a.places[i], &b.places[i]
-		for j, w := range p.weight {
-			w = float64(w * weight[i])
-			row := both[p.at[j]]
-			row[q.at[0]] += float64(w * q.weight[0])
-			row[q.at[1]] += float64(w * q.weight[1])
-			row[q.at[2]] += float64(w * q.weight[2])
-			row[q.at[3]] += float64(w * q.weight[3])
+	for from := 0; from < len(a.places); {
+		to := from + 1
+		for p, q := &a.places[from], &b.places[from]; to < len(a.places) && a.places[to].at == p.at && b.places[to].at == q.at; {
+			to++
 		}
+		addProducts(both, a.places[from:to], b.places[from:to], weight[from:to])
+		from = to
 	}
 	half := newMatrix(2*ka, kb)
 	for r, row := range both {
