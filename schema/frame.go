@@ -318,6 +318,28 @@ func (f *Frame) Append(g *Frame) {
 	f.N += g.N
 }
 
+// AppendRows appends the rows of g from one to before another, column by column where
+// both have the column with the same kind of cell; in other columns they are missing.
+func (f *Frame) AppendRows(g *Frame, from, to int) {
+	first := f.AddRows(to - from)
+	for i := range f.Cols {
+		j, ok := g.index[f.Table.Columns[i].Name]
+		if !ok {
+			continue
+		}
+		switch kind, other := f.Table.Columns[i].Kind, g.Table.Columns[j].Kind; {
+		case kind.numeric() && other.numeric():
+			copy(f.Cols[i].Num[first:], g.numbers(j)[from:to])
+		case kind.textual() && other.textual():
+			for row := from; row < to; row++ {
+				f.Cols[i].Text[first+row-from] = g.textAt(j, row)
+			}
+		case kind == Wave && other == Wave:
+			copy(f.Cols[i].Wave[first:], g.waves(j)[from:to])
+		}
+	}
+}
+
 // CopyRow copies row of g into row to of f, column by column where both have
 // the column with the same kind of cell.
 func (f *Frame) CopyRow(to int, g *Frame, row int) {

@@ -38,3 +38,25 @@ func TestRowsComeEmptyAndNumbersStandBesideOneAnother(t *testing.T) {
 	}()
 	f.SetNumbers(0, []Column{{Name: "b"}, {Name: "a"}}, []float64{1, 2})
 }
+
+func TestRowsAreAppendedByColumnName(t *testing.T) {
+	from := NewFrame(Table{Name: "from", Columns: []Column{{Name: "n", Kind: Number}, {Name: "id", Kind: Text}, {Name: "w", Kind: Wave}, {Name: "other", Kind: Text}}}, 0)
+	for row, id := range []string{"a", "b", "c", ""} {
+		from.AddRow()
+		from.SetNumber(row, "n", float64(row))
+		from.SetText(row, "id", id)
+		from.SetWave(row, "w", []float32{float32(row)})
+		from.SetText(row, "other", "x")
+	}
+	f := NewFrame(Table{Name: "to", Columns: []Column{{Name: "w", Kind: Wave}, {Name: "id", Kind: Text}, {Name: "other", Kind: Number}, {Name: "n", Kind: Number}, {Name: "own", Kind: Text}}}, 0)
+	f.AppendRows(from, 0, 1)
+	f.AppendRows(from, 2, 4)
+	for row, was := range []int{0, 2, 3} {
+		if f.Number(row, "n") != float64(was) || f.TextAt(row, "id") != from.TextAt(was, "id") || f.Waves("w")[row][0] != float32(was) || !f.Missing(row, "other") || !f.Missing(row, "own") {
+			t.Errorf("row %d is not row %d: %v, %q, %v", row, was, f.Number(row, "n"), f.TextAt(row, "id"), f.Waves("w")[row])
+		}
+	}
+	if f.N != 3 {
+		t.Errorf("%d rows", f.N)
+	}
+}

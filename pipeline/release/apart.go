@@ -14,9 +14,7 @@ import (
 func (c *checker) apartTable(f *schema.Frame) *schema.Frame {
 	t := f.Table
 	out := schema.NewFrame(schema.Released(t), f.N)
-	for row := range f.N {
-		out.CopyRow(out.AddRow(), f, row)
-	}
+	out.AppendRows(f, 0, f.N)
 	rows := make([]*row, out.N)
 	for at := range rows {
 		rows[at] = &row{f: out, at: at, log: &c.log}

@@ -111,8 +111,8 @@ func (c *checker) publishedCrowds(claims ...sought) *crowds {
 	if c.named != nil {
 		return c.named
 	}
-	tables := c.releasedNow()
-	k := c.newKinds(tables, group.whole)
+	tables := c.releasedNow(group.whole)
+	k := c.newKinds(tables)
 	for _, s := range claims {
 		if !k.tells(s.fact()) {
 			if in := s.in(); in != nil {
@@ -163,9 +163,9 @@ func (g group) whole() bool {
 	return g.ofPlan() && !slices.ContainsFunc(g.labels, func(l string) bool { return l != everyLevel })
 }
 
-// releasedNow makes the tables without models as they would be released if nothing
-// more were hidden.
-func (c *checker) releasedNow() []*schema.Frame {
+// releasedNow makes the flow and the rows about some groups of the tables without models
+// as they would be released if nothing more were hidden.
+func (c *checker) releasedNow(asked func(g group) bool) []*schema.Frame {
 	log := c.log
 	defer func() { c.log = log }()
 	var tables []*schema.Frame
@@ -174,7 +174,11 @@ func (c *checker) releasedNow() []*schema.Frame {
 			continue
 		}
 		c.log = reporter{}
-		tables = append(tables, c.release(f))
+		if f.Table.Name == flowTable {
+			tables = append(tables, c.release(f))
+		} else {
+			tables = append(tables, c.releaseOf(f, asked))
+		}
 	}
 	return tables
 }

@@ -151,11 +151,55 @@ func (c *checker) headcount(atoms []int, of *part) int {
 	return n
 }
 
+// lately is the row that was asked for last: those of a stratum stand together.
+type lately struct {
+	f       *schema.Frame
+	columns []string // that tell groups apart; nil: the table has none
+	texts   []string // of the row in them; nil: none was asked for
+	group   group
+	known   bool
+}
+
 // group tells which people a row of a table of statistics rests on.
 func (c *checker) group(f *schema.Frame, row int) (group, bool) {
-	if !f.Has("set") || !f.Has("variable") || !f.Has("statistic") {
+	last := &c.last
+	if last.f != f {
+		*last = lately{f: f, columns: c.groupColumns(f)}
+	}
+	if last.columns == nil {
 		return group{}, false
 	}
+	same := last.texts != nil
+	for i := 0; same && i < len(last.columns); i++ {
+		same = f.TextAt(row, last.columns[i]) == last.texts[i]
+	}
+	if !same {
+		last.texts = last.texts[:0]
+		for _, name := range last.columns {
+			last.texts = append(last.texts, f.TextAt(row, name))
+		}
+		last.group, last.known = c.findGroup(f, row)
+		last.group.id = last.group.key()
+	}
+	return last.group, last.known
+}
+
+// groupColumns lists what tells the groups of a table apart.
+func (c *checker) groupColumns(f *schema.Frame) []string {
+	if !f.Has("set") || !f.Has("variable") || !f.Has("statistic") {
+		return nil
+	}
+	columns := []string{"set"}
+	if f.Table.Name == comparisonTable {
+		return append(columns, "published", "variable", "sex", ageBand)
+	}
+	for _, family := range c.layout.families {
+		columns = append(columns, family.name)
+	}
+	return slices.DeleteFunc(append(columns, c.crowded...), func(name string) bool { return !f.Has(name) || name == "variable" })
+}
+
+func (c *checker) findGroup(f *schema.Frame, row int) (group, bool) {
 	set := slices.Index(c.People.Sets, f.TextAt(row, "set"))
 	if set < 0 || c.ofFineStratum(f, row) {
 		return group{}, false

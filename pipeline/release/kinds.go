@@ -40,10 +40,9 @@ const (
 	factReason  = "reason to leave\x00" // by set: why they leave it, "" where they are in it
 )
 
-// newKinds tells people apart by all that tables without models count as they will be
-// released now, in the groups of which their numbers are asked: of what another rule
-// hides later nothing is asked.
-func (c *checker) newKinds(tables []*schema.Frame, asked func(g group) bool) *kinds {
+// newKinds tells people apart by all that tables count as they will be released now: of
+// what another rule hides later nothing is asked.
+func (c *checker) newKinds(tables []*schema.Frame) *kinds {
 	k := &kinds{facts: map[string][]int32{}, texts: map[string][]string{}, of: make([]int32, len(c.People.Rows))}
 	k.add(factAtom, func(i int) int32 { return c.layout.atomOf[i] })
 	for s, name := range c.People.Sets {
@@ -58,7 +57,7 @@ func (c *checker) newKinds(tables []*schema.Frame, asked func(g group) bool) *ki
 		if f.Table.Name == flowTable {
 			return
 		}
-		if g, ok := c.group(f, row); ok && asked(g) {
+		if _, ok := c.group(f, row); ok {
 			c.addFacts(k, f, row, read)
 		}
 	})

@@ -2,9 +2,9 @@ package release
 
 import (
 	"encoding/binary"
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"tonocohort/schema/published"
@@ -232,10 +232,14 @@ type group struct {
 	set    int
 	labels []string
 	beside string // "" where the labels say it
+	id     string // the key, "" where it was not yet asked for
 }
 
 func (g group) key() string {
-	return fmt.Sprintf("%d:%s\x1e%s", g.set, strings.Join(g.labels, "\x1f"), g.beside)
+	if g.id != "" {
+		return g.id
+	}
+	return strconv.Itoa(g.set) + ":" + strings.Join(g.labels, "\x1f") + "\x1e" + g.beside
 }
 
 // counts makes the atoms of a table that adds up: values and capacities by atom.

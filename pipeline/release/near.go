@@ -97,7 +97,7 @@ const (
 // fewLeftOut reports a row whose number, or that of its groups of age together,
 // tells few people.
 func (c *checker) fewLeftOut(f *schema.Frame, row int) bool {
-	if !c.known(f) && c.near[nearKey(f, row)] {
+	if len(c.near) > 0 && !c.known(f) && c.near[nearKey(f, row)] {
 		return true
 	}
 	return ageGrouped(f, row) && c.references[referenceKey(f, row)]
@@ -120,7 +120,7 @@ func (c *checker) hiddenReferences() {
 			}
 			g, ok := c.group(f, row)
 			hidden := ok && c.stateOf(f.TextAt(row, "variable"), g).hides >= counts || c.otherState(f, row).hides >= counts
-			if hidden || c.few(int(f.Number(row, "n_missing"))) || c.near[nearKey(f, row)] {
+			if hidden || c.few(int(f.Number(row, "n_missing"))) || len(c.near) > 0 && c.near[nearKey(f, row)] {
 				c.references[referenceKey(f, row)] = true
 			}
 		}

@@ -319,7 +319,7 @@ func holds(classes [][]int, at []int) bool {
 
 // otherState is what was decided on a row of such a table.
 func (c *checker) otherState(f *schema.Frame, row int) state {
-	if c.known(f) {
+	if len(c.other) == 0 || c.known(f) {
 		return state{}
 	}
 	return c.other[c.blockKey(f, row)+"\x00"+f.TextAt(row, "set")+"\x00"+strings.Join(labelsOf(f, row, c.strataOf(f)), "\x1f")]

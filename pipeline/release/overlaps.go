@@ -19,8 +19,8 @@ func (c *checker) overlaps() error {
 		return nil
 	}
 	for {
-		tables := c.releasedNow()
-		k := c.newKinds(tables, group.ofPlan).count(c.People)
+		tables := c.releasedNow(group.ofPlan)
+		k := c.newKinds(tables).count(c.People)
 		var levels []string
 		reason := ""
 		for _, x := range c.levelCrowds(k, tables) {

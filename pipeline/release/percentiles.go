@@ -2,14 +2,11 @@ package release
 
 import (
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 
 	"tonocohort/stats"
 )
-
-var percentileName = regexp.MustCompile(`^(?:p|reference_limit_)(\d+(?:[._]\d+)?)$`)
 
 // percentile reads which sample percentile a row holds. A centile that a model
 // gives for an age is no value of the sample.
@@ -24,15 +21,23 @@ func percentile(r *row) (p float64, sample bool) {
 	case "detrended_quantile": // of the z scores, at a deviate of the normal distribution
 		return 0.5 * math.Erfc(-r.number("deviate")/math.Sqrt2), true
 	}
-	m := percentileName.FindStringSubmatch(statistic)
-	if m == nil {
+	text, named := strings.CutPrefix(statistic, "reference_limit_")
+	if !named {
+		text, named = strings.CutPrefix(statistic, "p")
+	}
+	whole, rest, broken := strings.Cut(strings.ReplaceAll(text, "_", "."), ".")
+	if !named || !isDigits(whole) || broken && !isDigits(rest) {
 		return 0, false
 	}
-	percent, err := strconv.ParseFloat(strings.ReplaceAll(m[1], "_", "."), 64)
+	percent, err := strconv.ParseFloat(strings.ReplaceAll(text, "_", "."), 64)
 	if err != nil {
 		return 0, false
 	}
 	return percent / 100, true
+}
+
+func isDigits(text string) bool {
+	return text != "" && strings.Trim(text, "0123456789") == ""
 }
 
 // releasePercentile hides percentiles beyond which too few people lie, and ends

@@ -143,6 +143,7 @@ type checker struct {
 	tiers       map[string]tier   // by variable, where its own layer went further
 	least       []int             // by atom: who lacks a value that most have
 	rank        []int             // by set: its place in the plan, the most important first
+	last        lately
 	log         reporter
 
 	agreement  []concealed                    // by row of the table of agreement
@@ -196,7 +197,7 @@ func newChecker(in Input) *checker {
 	c.groups = c.publishedGroups()
 	if c.crowded = c.tooFine(); c.crowded != nil {
 		c.layout = newLayout(c.without(c.crowded))
-		c.comparisons = map[string]group{}
+		c.comparisons, c.last = map[string]group{}, lately{}
 		c.groups = c.publishedGroups()
 	}
 	return c
@@ -227,16 +228,39 @@ func (c *checker) release(f *schema.Frame) *schema.Frame {
 	if f.Table.Name == flowTable {
 		return c.releaseFlow(f)
 	}
-	if f.Table.Name == summaryTable && c.rules.ZeroIsSmall {
-		f = c.completed(f)
-	}
-	if f.Table.Name == parametersTable {
-		f = c.narrowed(f)
-	}
+	f = c.whole(f)
 	out := schema.NewFrame(schema.Released(f.Table), f.N)
+	out.AppendRows(f, 0, f.N)
+	return c.releaseRows(f, out)
+}
+
+// releaseOf returns the rows about some groups of a table as they may leave the study.
+func (c *checker) releaseOf(f *schema.Frame, asked func(g group) bool) *schema.Frame {
+	f = c.whole(f)
+	some := schema.NewFrame(f.Table, 0)
 	for row := range f.N {
-		out.CopyRow(out.AddRow(), f, row)
+		if g, ok := c.group(f, row); ok && asked(g) {
+			some.CopyRow(some.AddRow(), f, row)
+		}
 	}
+	out := schema.NewFrame(schema.Released(f.Table), some.N)
+	out.AppendRows(some, 0, some.N)
+	return c.releaseRows(some, out)
+}
+
+// whole is a table with the rows that it needs so that none tells by its absence.
+func (c *checker) whole(f *schema.Frame) *schema.Frame {
+	switch {
+	case f.Table.Name == summaryTable && c.rules.ZeroIsSmall:
+		return c.completed(f)
+	case f.Table.Name == parametersTable:
+		return c.narrowed(f)
+	}
+	return f
+}
+
+// releaseRows applies the rules to the rows of a table, of which out is a copy.
+func (c *checker) releaseRows(f, out *schema.Frame) *schema.Frame {
 	given := readModels(out)
 	c.agreement = c.concealAgreement(f)
 	for row := range out.N {

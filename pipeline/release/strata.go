@@ -62,6 +62,10 @@ func (c *checker) decide(variable string, g group, s state) {
 
 // stateOf is what was decided on a variable in a group.
 func (c *checker) stateOf(variable string, g group) state {
+	if len(c.state) == 0 {
+		return state{}
+	}
+	g.id = g.key()
 	s := c.state[stateKey("", g)]
 	if own := c.state[stateKey(variable, g)]; own.hides > s.hides {
 		return own
