@@ -26,7 +26,7 @@ func BenchmarkRecording(b *testing.B) {
 	}
 	defer files.Close()
 	visit := &study.Visit{ID: "v1", Cuff: []study.Reading{{Number: 1, SBP: 128, DBP: 78, MAP: math.NaN(), Pulse: math.NaN()}}}
-	row := &study.Recording{ID: "R1", File: "wave.csv", Format: "csv", SamplingHz: 256, Unit: "au", Artery: "radial"}
+	row := &study.Recording{ID: "R1", File: "wave.csv", Setup: &study.Setup{Format: "csv", SamplingHz: 256, Unit: "au", Artery: "radial"}}
 	for _, method := range []string{"tube_constant", "tube_windkessel", "tube_individual"} {
 		b.Run(method, func(b *testing.B) {
 			settings := schema.DefaultSettings()

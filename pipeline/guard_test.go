@@ -39,7 +39,7 @@ func TestPanicCostsOneRecording(t *testing.T) {
 	}
 	person := &study.Subject{ID: "S1", Sex: "female", Visits: []study.Visit{{ID: "v1", Cuff: []study.Reading{{Number: 1, SBP: 128, DBP: 78}}}}}
 	for _, id := range []string{"R1", "R2", "R3"} {
-		person.Visits[0].Recordings = append(person.Visits[0].Recordings, study.Recording{ID: id, GivenID: id, File: "w.csv", Format: "csv", SamplingHz: 128, Artery: "radial"})
+		person.Visits[0].Recordings = append(person.Visits[0].Recordings, study.Recording{ID: id, GivenID: id, File: "w.csv", Setup: &study.Setup{Format: "csv", SamplingHz: 128, Artery: "radial"}})
 	}
 	w := newWorker(settings, newLayout(), files, methods, &disguise{settings: settings.Privacy})
 	whole := w.subject(person)

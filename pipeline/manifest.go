@@ -105,10 +105,8 @@ func readManifestText(root *store.Root) (*schema.Manifest, []byte, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	decoder := json.NewDecoder(bytes.NewReader(data))
-	decoder.DisallowUnknownFields()
 	var m schema.Manifest
-	if err := decoder.Decode(&m); err != nil {
+	if err := strictJSON(bytes.NewReader(data)).Decode(&m); err != nil {
 		return nil, nil, unsealed("%s: %w", ManifestName, err)
 	}
 	if m.Format != schema.ManifestFormat {
@@ -120,6 +118,68 @@ func readManifestText(root *store.Root) (*schema.Manifest, []byte, error) {
 	}
 	fillAbsent(reflect.ValueOf(&m.Settings).Elem(), reflect.ValueOf(schema.DefaultSettings()), text.Settings)
 	return &m, data, nil
+}
+
+// readOutputs reads what a manifest lists that a run is to write over, in memory that
+// does not grow with its inputs: the subjects of the study stand there already. It
+// refuses what readManifest refuses.
+func readOutputs(root *store.Root) ([]schema.Output, error) {
+	file, err := root.Open(ManifestName)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	short := map[string]json.RawMessage{}
+	err = eachMember(strictJSON(io.LimitReader(file, maxManifest)), func(name string, value *json.Decoder) error {
+		if name == inputsMember {
+			return passOver[schema.File](value)
+		}
+		var text json.RawMessage
+		err := value.Decode(&text)
+		short[name] = text
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	text, err := json.Marshal(short)
+	if err != nil {
+		return nil, err
+	}
+	var m schema.Manifest
+	if err := strictJSON(bytes.NewReader(text)).Decode(&m); err != nil {
+		return nil, err
+	}
+	if m.Format != schema.ManifestFormat {
+		return nil, fmt.Errorf("format %d", m.Format)
+	}
+	return m.Outputs, nil
+}
+
+// passOver reads a list one by one and keeps none.
+func passOver[T any](list *json.Decoder) error {
+	open, err := list.Token()
+	if err != nil || open == nil { // null
+		return err
+	}
+	if open != json.Delim('[') {
+		return fmt.Errorf("%v is no list", open)
+	}
+	for list.More() {
+		var one T
+		if err := list.Decode(&one); err != nil {
+			return err
+		}
+	}
+	_, err = list.Token()
+	return err
+}
+
+// strictJSON decodes what has no members but those that are known.
+func strictJSON(r io.Reader) *json.Decoder {
+	decoder := json.NewDecoder(r)
+	decoder.DisallowUnknownFields()
+	return decoder
 }
 
 // fillAbsent gives the fields of a struct that its JSON text does not mention

@@ -2,7 +2,9 @@ package pipeline
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -32,23 +34,32 @@ func membersOf(m *schema.Manifest) ([]manifestMember, error) {
 	if err != nil {
 		return nil, err
 	}
-	decoder := json.NewDecoder(bytes.NewReader(text))
-	if _, err := decoder.Token(); err != nil { // the brace
-		return nil, err
-	}
 	var members []manifestMember
+	err = eachMember(json.NewDecoder(bytes.NewReader(text)), func(name string, value *json.Decoder) error {
+		member := manifestMember{name: name}
+		err := value.Decode(&member.value)
+		members = append(members, member)
+		return err
+	})
+	return members, err
+}
+
+// eachMember visits the members of an object; visit reads the value of each.
+func eachMember(decoder *json.Decoder, visit func(name string, value *json.Decoder) error) error {
+	if brace, err := decoder.Token(); err != nil || brace != json.Delim('{') {
+		return cmp.Or(err, errors.New("no JSON object"))
+	}
 	for decoder.More() {
 		name, err := decoder.Token()
 		if err != nil {
-			return nil, err
+			return err
 		}
-		member := manifestMember{name: fmt.Sprint(name)}
-		if err := decoder.Decode(&member.value); err != nil {
-			return nil, err
+		if err := visit(fmt.Sprint(name), decoder); err != nil {
+			return err
 		}
-		members = append(members, member)
 	}
-	return members, nil
+	_, err := decoder.Token() // the other brace
+	return err
 }
 
 // plainJSON is JSON without escapes for HTML and without white space.

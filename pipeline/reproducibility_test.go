@@ -79,7 +79,7 @@ func (w *worker) repeats(person int, unsteadyMMHg float64) (values, errors []flo
 		if err != nil {
 			continue // too few beats are whole; a person would measure again
 		}
-		r := &recordingResult{row: &study.Recording{ID: "R", Artery: "radial"}, status: statusUsed, unit: "au",
+		r := &recordingResult{row: &study.Recording{ID: "R", Setup: &study.Setup{Artery: "radial"}}, status: statusUsed, unit: "au",
 			calibration: w.settings.Calibration.Primary, values: w.layout.empty(), errors: newErrors()}
 		w.brachial(r, visit)
 		w.estimate(r, p)

@@ -95,7 +95,7 @@ func (d *draws) replicate() (truth map[string]float64, r *recordingResult) {
 	for _, p := range d.wave {
 		low, high, mean = min(low, p), max(high, p), mean+p/float64(len(d.wave))
 	}
-	r = &recordingResult{row: &study.Recording{ID: "R", Artery: "radial"}, status: statusUsed, unit: "au",
+	r = &recordingResult{row: &study.Recording{ID: "R", Setup: &study.Setup{Artery: "radial"}}, status: statusUsed, unit: "au",
 		calibration: d.w.settings.Calibration.Primary, values: d.w.layout.empty(), errors: newErrors()}
 	sbp := high + u.RadialStepSDMmHg*normal()
 	if r.calibration == pulse.ByMAPDBP {

@@ -196,8 +196,8 @@ func (o *output) startJournal() error {
 		return err
 	}
 	if root.Exists(ManifestName) {
-		if old, err := readManifest(root); err == nil { // else it lists nothing that can be trusted
-			for _, out := range old.Outputs {
+		if outputs, err := readOutputs(root); err == nil { // else it lists nothing that can be trusted
+			for _, out := range outputs {
 				stale = append(stale, out.Path)
 			}
 		}

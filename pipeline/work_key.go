@@ -91,6 +91,8 @@ func appendFields(out []byte, v reflect.Value) []byte {
 			out = appendFields(out, v.Index(i))
 		}
 		return out
+	case reflect.Pointer:
+		return appendFields(out, v.Elem())
 	case reflect.Struct:
 		for i, keyed := range keyedFields(v.Type()) {
 			if keyed {

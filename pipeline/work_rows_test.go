@@ -15,7 +15,7 @@ import (
 func TestSubjectKeyCoversEveryField(t *testing.T) {
 	whole := func() *study.Subject {
 		return &study.Subject{ID: "S", Visits: []study.Visit{{ID: "v", Cells: []study.Cell{{}}, Cuff: []study.Reading{{}},
-			Recordings: []study.Recording{{Reviews: []study.Review{{}}}}, Departures: []string{""}}}}
+			Recordings: []study.Recording{{Setup: &study.Setup{}, Reviews: []study.Review{{}}}}, Departures: []string{""}}}}
 	}
 	before := subjectKey(whole())
 	changed := 0
@@ -46,6 +46,10 @@ func walkFields(t *testing.T, v reflect.Value, look func(name string)) {
 				walkFields(t, field, look)
 				continue
 			}
+		}
+		if field.Kind() == reflect.Pointer {
+			walkFields(t, field.Elem(), look)
+			continue
 		}
 		before := reflect.New(field.Type()).Elem()
 		before.Set(field)

@@ -13,6 +13,7 @@ import (
 // assemble puts readings and recordings into their visits and these into their
 // persons, everything in an order that does not depend on that of the rows.
 func (l *loader) assemble() {
+	l.buffer, l.subjectAt, l.visitAt, l.recordingAt = nil, rowIndex[string]{}, rowIndex[visitKey]{}, rowIndex[string]{}
 	slices.SortFunc(l.recordings, func(a, b Recording) int {
 		return cmp.Or(cmp.Compare(a.visit, b.visit), cmp.Compare(a.ID, b.ID))
 	})

@@ -27,18 +27,19 @@ type loader struct {
 	withdrawnRecordings map[string]struct{} // their recordings
 
 	subjects     []subjectRow
-	subjectAt    map[string]int32
+	subjectAt    rowIndex[string]
 	subjectCells []Cell // subjects × columns of the subjects table that a visit may carry
 	subjectCell  []int  // place of a column of the table among these; -1: not there
 	subjectWidth int    // how many there are
 	visits       []Visit
-	visitAt      map[visitKey]int32
+	visitAt      rowIndex[visitKey]
 	carry        []carrier
 	slab         []Cell    // what is left of the last piece of memory for cells
 	readings     []Reading // SBP is NaN where left out: the row still takes up its number
 	recordings   []Recording
-	recordingAt  map[string]int32
-	lastSubject  int32 // found for the row before
+	recordingAt  rowIndex[string]
+	setups       map[Setup]*Setup // those met so far, up to mostSetups
+	lastSubject  int32            // found for the row before
 	lastVisit    int32
 	reviews      []reviewRow
 
@@ -65,8 +66,10 @@ type reviewRow struct {
 // wrong stands in its Issues, and AnyStructural of them says whether it may be
 // used. As much as can be judged is judged, so that one call shows all.
 func Load(source Source, o Options) *Study {
-	l := &loader{source: source, options: o, study: &Study{}, withdrawn: map[string]int{}, withdrawnRecordings: map[string]struct{}{},
-		subjectAt: map[string]int32{}, visitAt: map[visitKey]int32{}, recordingAt: map[string]int32{}}
+	l := &loader{source: source, options: o, study: &Study{}, withdrawn: map[string]int{}, withdrawnRecordings: map[string]struct{}{}, setups: map[Setup]*Setup{}}
+	l.subjectAt = newRowIndex(func(row int32) string { return l.subjects[row].id })
+	l.visitAt = newRowIndex(func(row int32) visitKey { return visitKey{l.visits[row].subject, l.visits[row].ID} })
+	l.recordingAt = newRowIndex(func(row int32) string { return l.recordings[row].ID })
 	data, ok := l.read(SettingsFile, settingsLimit, schema.Issue{File: SettingsFile})
 	if !ok {
 		l.study.Settings = schema.DefaultSettings()
@@ -177,6 +180,7 @@ func (l *loader) readTables() {
 			continue
 		}
 		walks[f.table](t)
+		t.rows, t.cells = nil, nil // the text of the table
 		t.count.Kept = t.count.Rows - t.count.LeftOut - t.count.Withdrawn - t.count.Blank
 		l.study.Counts = append(l.study.Counts, t.count)
 		if f.table == "withdrawn" && schema.AnyStructural(l.log.issues) {

@@ -115,7 +115,7 @@ func (l *loader) readRecordings(t *tableReader) {
 			continue
 		}
 		t.recordingID = strings.Clone(key.Text)
-		if first, twice := l.recordingAt[t.recordingID]; twice {
+		if first, twice := l.recordingAt.find(t.recordingID); twice {
 			t.duplicate(id, int32(l.recordings[first].Line))
 			continue
 		}
@@ -123,29 +123,46 @@ func (l *loader) readRecordings(t *tableReader) {
 		if !ok {
 			continue
 		}
-		row := t.recording()
+		row, setup := t.recording()
 		row.ID, row.GivenID, row.Line, row.visit = t.recordingID, t.recordingID, t.rows.line(0), visit
-		l.describeSource(t, &row)
-		l.recordingAt[row.ID] = int32(len(l.recordings))
+		l.describeSource(t, &row, &setup)
+		row.Setup = l.held(setup)
 		l.recordings = append(l.recordings, row)
+		l.recordingAt.add(int32(len(l.recordings) - 1))
 	}
 	l.judgeSharedFiles(t)
 }
 
-// recording reads the cells that may be lost.
-func (t *tableReader) recording() Recording {
-	text := func(name string) string { return t.cell(t.column(name)).Text }
-	r := Recording{Channel: text("channel"), Unit: text("unit"), Side: text("side"), OperatorID: text("operator_id"),
-		DeviceID: text("device_id"), RecordedAt: text("recorded_at")}
-	if hz := t.cell(t.column("sampling_hz")).Number; !math.IsNaN(hz) {
-		r.SamplingHz = hz
+// mostSetups bounds what is looked for among those met before: in a study of so many
+// there is nothing to share.
+const mostSetups = 4096
+
+// held returns the setup as it is held for all recordings that have it.
+func (l *loader) held(s Setup) *Setup {
+	if held, ok := l.setups[s]; ok {
+		return held
 	}
-	return r
+	if len(l.setups) < mostSetups {
+		l.setups[s] = &s
+	}
+	return &s
+}
+
+// recording reads the cells that may be lost.
+func (t *tableReader) recording() (Recording, Setup) {
+	text := func(name string) string { return t.cell(t.column(name)).Text }
+	s := Setup{Channel: text("channel"), Unit: text("unit"), Side: text("side")}
+	r := Recording{OperatorID: text("operator_id")}
+	s.DeviceID, r.RecordedAt = text("device_id"), text("recorded_at")
+	if hz := t.cell(t.column("sampling_hz")).Number; !math.IsNaN(hz) {
+		s.SamplingHz = hz
+	}
+	return r, s
 }
 
 // describeSource reads file, format and artery, without any of which the
 // recording cannot be read: a wrong artery must not become a radial one.
-func (l *loader) describeSource(t *tableReader, r *Recording) {
+func (l *loader) describeSource(t *tableReader, r *Recording, s *Setup) {
 	fail := func(i int, text string, f fault) {
 		issue := t.issue(i, schema.SizeRecording, text, f)
 		if r.Fault != "" { // left out already
@@ -167,13 +184,13 @@ func (l *loader) describeSource(t *tableReader, r *Recording) {
 	for _, c := range []struct {
 		name string
 		into *string
-	}{{"format", &r.Format}, {"artery", &r.Artery}} {
+	}{{"format", &s.Format}, {"artery", &s.Artery}} {
 		i := t.column(c.name)
 		text := t.raw(i)
 		f := scanLevel(text, c.name, t.columns[i].Levels)
 		switch {
 		case text == "" && c.name == "artery":
-			r.Artery = "radial" // the default of the contract
+			s.Artery = "radial" // the default of the contract
 		case text == "":
 			fail(i, "", fault{"no_format", "names no format", "formats: " + strings.Join(t.columns[i].Levels, ", ")})
 		case f != nil:
@@ -182,8 +199,8 @@ func (l *loader) describeSource(t *tableReader, r *Recording) {
 			*c.into = t.columns[i].keep(text)
 		}
 	}
-	if able := l.options.RecordingFormats; able != nil && r.Format != "" && !slices.Contains(able, r.Format) {
-		fail(t.column("format"), r.Format, fault{"not_supported", "this version cannot read the format yet", "supported: " + strings.Join(able, ", ")})
+	if able := l.options.RecordingFormats; able != nil && s.Format != "" && !slices.Contains(able, s.Format) {
+		fail(t.column("format"), s.Format, fault{"not_supported", "this version cannot read the format yet", "supported: " + strings.Join(able, ", ")})
 	}
 }
 
@@ -198,7 +215,7 @@ func (l *loader) checkReadingRecordings() {
 		if r.RecordingID == "" {
 			continue
 		}
-		at, ok := l.recordingAt[r.RecordingID]
+		at, ok := l.recordingAt.find(r.RecordingID)
 		if ok && l.recordings[at].visit == r.visit {
 			continue
 		}

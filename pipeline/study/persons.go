@@ -67,7 +67,7 @@ func (l *loader) readSubjects(t *tableReader) {
 			continue
 		}
 		t.subjectID = strings.Clone(key.Text)
-		if first, twice := l.subjectAt[t.subjectID]; twice {
+		if first, twice := l.subjectAt.find(t.subjectID); twice {
 			t.duplicate(id, l.subjects[first].line)
 			continue
 		}
@@ -84,8 +84,8 @@ func (l *loader) readSubjects(t *tableReader) {
 				l.subjectCells = append(l.subjectCells, cell)
 			}
 		}
-		l.subjectAt[row.id] = int32(len(l.subjects))
 		l.subjects = append(l.subjects, row)
+		l.subjectAt.add(int32(len(l.subjects) - 1))
 	}
 	l.study.Withdrawn = len(found)
 	if absent := len(l.withdrawn) - len(found); absent > 0 {
@@ -142,7 +142,7 @@ func (l *loader) subject(t *tableReader, id int, level string) (int32, bool) {
 	// Rows of one person mostly stand together.
 	at := l.lastSubject
 	if int(at) >= len(l.subjects) || l.subjects[at].id != key.Text {
-		at, ok = l.subjectAt[key.Text]
+		at, ok = l.subjectAt.find(key.Text)
 	}
 	if !ok {
 		t.subjectID = key.Text
@@ -165,7 +165,7 @@ func (l *loader) visit(t *tableReader, subjectID, visitID int, level string) (in
 	}
 	at := l.lastVisit
 	if int(at) >= len(l.visits) || l.visits[at].subject != person || l.visits[at].ID != key.Text {
-		at, ok = l.visitAt[visitKey{person, key.Text}]
+		at, ok = l.visitAt.find(visitKey{person, key.Text})
 	}
 	if !ok {
 		t.visitID = key.Text

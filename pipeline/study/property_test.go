@@ -60,7 +60,10 @@ func withoutLines(s *Study) {
 				v.Cuff[k].Line = 0
 			}
 			for k := range v.Recordings {
-				v.Recordings[k].Line = 0
+				r := &v.Recordings[k]
+				r.Line = 0
+				r.Fault += fmt.Sprintf(" %+v", *r.Setup) // which prints as an address
+				r.Setup = nil
 			}
 		}
 	}

@@ -19,7 +19,7 @@ func (l *loader) readReviews(t *tableReader) {
 			continue
 		}
 		t.recordingID = key.Text
-		at, ok := l.recordingAt[key.Text]
+		at, ok := l.recordingAt.find(key.Text)
 		if !ok {
 			t.orphan(id, l.recordingsTable, "orphan_recording", "no such recording in recordings")
 			continue

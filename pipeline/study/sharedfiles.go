@@ -3,6 +3,7 @@ package study
 import (
 	"cmp"
 	"fmt"
+	"hash/maphash"
 	"path"
 	"slices"
 	"strings"
@@ -19,14 +20,7 @@ func foldCase(name string) string { return strings.ToLower(strings.ToUpper(path.
 // person's. It notes recordings that read the same channel of the same file,
 // but for Parquet, where a file may hold the recordings of many.
 func (l *loader) judgeSharedFiles(t *tableReader) {
-	order := make([]int, 0, len(l.recordings))
-	folded := make([]string, len(l.recordings))
-	for i := range l.recordings {
-		if l.recordings[i].File != "" {
-			order = append(order, i)
-			folded[i] = foldCase(l.recordings[i].File)
-		}
-	}
+	order, folded := l.notAlone()
 	slices.SortFunc(order, func(i, j int) int {
 		a, b := &l.recordings[i], &l.recordings[j]
 		return cmp.Or(cmp.Compare(folded[i], folded[j]), cmp.Compare(a.File, b.File), cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Line, b.Line))
@@ -50,6 +44,30 @@ func (l *loader) judgeSharedFiles(t *tableReader) {
 			}
 		}
 	}
+}
+
+// notAlone returns the recordings whose files may have one name but for case, and these
+// names by recording. Mostly there are none, so that sums are compared first: the names
+// of all would be as much again as the table has of them.
+func (l *loader) notAlone() (order []int, folded map[int]string) {
+	seed := maphash.MakeSeed()
+	sums := make([]uint64, len(l.recordings))
+	for i := range l.recordings {
+		if file := l.recordings[i].File; file != "" {
+			sums[i] = maphash.String(seed, foldCase(file))
+		}
+	}
+	sorted := slices.Clone(sums)
+	slices.Sort(sorted)
+	folded = map[int]string{}
+	for i := range l.recordings {
+		at, _ := slices.BinarySearch(sorted, sums[i])
+		if file := l.recordings[i].File; file != "" && at+1 < len(sorted) && sorted[at+1] == sums[i] {
+			order = append(order, i)
+			folded[i] = foldCase(file)
+		}
+	}
+	return order, folded
 }
 
 // leaveOutTwins leaves out the recordings of files that differ in case alone.

@@ -137,19 +137,26 @@ type Reading struct {
 
 // Recording is one row of the recordings table.
 type Recording struct {
-	ID, File, Format, Channel string
-	GivenID                   string  // the id of the table, where ID becomes a pseudonym
-	SamplingHz                float64 // 0: not declared
-	Unit                      string  // mmHg, au; "": not declared
-	Artery                    string  // radial where the table says nothing
-	Side, OperatorID          string
-	DeviceID, RecordedAt      string
-	Review                    string   // accept, reject; "": not reviewed. One reject outweighs any accept
-	Reviews                   []Review // each reader's, by reader
-	Fault                     string   // code of the Issue for which it cannot be read; "": none. It has its Exclusion
-	Line                      int      // of the recordings table
+	*Setup
+	ID, File               string
+	GivenID                string // the id of the table, where ID becomes a pseudonym
+	OperatorID, RecordedAt string
+	Review                 string   // accept, reject; "": not reviewed. One reject outweighs any accept
+	Reviews                []Review // each reader's, by reader
+	Fault                  string   // code of the Issue for which it cannot be read; "": none. It has its Exclusion
+	Line                   int      // of the recordings table
 
 	visit int32 // while the tables are read
+}
+
+// Setup is how a recording was taken. It is held once for all recordings of a study that
+// have it in common, most of them, and never changed.
+type Setup struct {
+	Format, Channel string
+	SamplingHz      float64 // 0: not declared
+	Unit            string  // mmHg, au; "": not declared
+	Artery          string  // radial where the table says nothing
+	Side, DeviceID  string
 }
 
 // Review is one reader's verdict on a recording.

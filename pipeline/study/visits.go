@@ -103,7 +103,7 @@ func (l *loader) readVisits(t *tableReader) {
 		}
 		id := t.columns[visitID].keep(key.Text)
 		t.visitID = id
-		if first, twice := l.visitAt[visitKey{person, id}]; twice {
+		if first, twice := l.visitAt.find(visitKey{person, id}); twice {
 			t.duplicate(visitID, l.visits[first].line)
 			continue
 		}
@@ -118,8 +118,8 @@ func (l *loader) readVisits(t *tableReader) {
 		v.AgeYears = row[age].Number
 		v.Cells = l.carried(row, person)
 		v.Departures = l.departed(v.Cells)
-		l.visitAt[visitKey{person, id}] = int32(len(l.visits))
 		l.visits = append(l.visits, v)
+		l.visitAt.add(int32(len(l.visits) - 1))
 	}
 }
 
