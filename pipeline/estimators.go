@@ -50,20 +50,27 @@ func newEstimators(s schema.CentralSettings, table *central.Table) (*estimators,
 type methodResult struct {
 	method, source, calibration string
 	primary                     bool
-	indices                     central.Indices
+	sbp, dbp, mean, pp          float64
+	augmentationPressure        float64
+	augmentationIndex           float64
 	parameters, notes           string
 }
 
 // byMethod files the estimate under each calibration that the recording allows.
 func (w *worker) byMethod(r *recordingResult, scaled []calibration, e central.Estimate, source string, primary bool) {
 	parameters, notes := w.told.text(e.Parameters), strings.Join(e.Notes, " ")
+	if r.methods == nil {
+		r.methods = make([]methodResult, 0, len(scaled)*(1+len(w.estimators.also)))
+	}
 	for i := range scaled {
 		c := &scaled[i]
 		if c.fault != nil {
 			continue // the reason stands with the primary calibration, or the cuff lacks what this one needs
 		}
 		r.methods = append(r.methods, methodResult{method: e.Method, source: source, calibration: c.kind, primary: primary && c.kind == r.calibration,
-			indices: c.indices, parameters: parameters, notes: notes})
+			sbp: c.indices.SBP, dbp: c.indices.DBP, mean: c.indices.MAP, pp: c.indices.PP,
+			augmentationPressure: c.indices.AugmentationPressure, augmentationIndex: c.indices.AugmentationIndexPct,
+			parameters: parameters, notes: notes})
 	}
 }
 
@@ -78,8 +85,9 @@ func (w *worker) others(r *recordingResult, beat central.Beat) {
 	for _, method := range w.estimators.also {
 		e, err := method.Estimate(w.central, beat, w.other)
 		if err != nil {
+			nan := math.NaN()
 			r.methods = append(r.methods, methodResult{method: method.Name(), source: method.Source(), calibration: r.calibration,
-				indices: peakOnly(math.NaN()), notes: "estimate:" + strings.ReplaceAll(err.Error(), " ", "_")})
+				sbp: nan, dbp: nan, mean: nan, pp: nan, augmentationPressure: nan, augmentationIndex: nan, notes: "estimate:" + strings.ReplaceAll(err.Error(), " ", "_")})
 			continue
 		}
 		if e.Wave != nil {

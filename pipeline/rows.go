@@ -123,8 +123,8 @@ func (c *chunkRows) addEstimates(subjectID, visitID string, r *recordingResult) 
 		if m.primary {
 			primary[i] = 1
 		}
-		sbp[i], dbp[i], mean[i], pp[i] = m.indices.SBP, m.indices.DBP, m.indices.MAP, m.indices.PP
-		pressure[i], index[i] = m.indices.AugmentationPressure, m.indices.AugmentationIndexPct
+		sbp[i], dbp[i], mean[i], pp[i] = m.sbp, m.dbp, m.mean, m.pp
+		pressure[i], index[i] = m.augmentationPressure, m.augmentationIndex
 	}
 }
 

@@ -76,10 +76,10 @@ func (w *Workspace) curveOf(s *series) curve {
 // foot returns the time at which the tangent of the steepest rise meets the
 // level of the minimum before it, the steepest slope and its time.
 func (c *curve) foot(p *period) (at, slope, steepest float64) {
-	best := 0
+	best, most := 0, c.d1[0]
 	for j, v := range c.d1 {
-		if v > c.d1[best] {
-			best = j
+		if v > most {
+			best, most = j, v
 		}
 	}
 	shift, slope := parabola(c.d1[(best+gridPoints-1)%gridPoints], c.d1[best], c.d1[(best+1)%gridPoints])

@@ -67,10 +67,13 @@ func (p *period) extreme(sign float64) point {
 // lowestBefore returns the lowest sample within a third of a period before t.
 func (p *period) lowestBefore(t float64) float64 {
 	n := len(p.wave)
-	last := int(p.wrap(t) / p.step)
+	at := int(p.wrap(t)/p.step) % n
 	low := math.Inf(1)
-	for j := range n/3 + 1 {
-		low = min(low, p.wave[(last-j+n)%n])
+	for range n/3 + 1 {
+		low = min(low, p.wave[at])
+		if at--; at < 0 {
+			at = n - 1
+		}
 	}
 	return low
 }
