@@ -43,6 +43,7 @@ func (a *Analyser) average(r *Result) {
 		r.Resampling = DecimationBeatCubic
 	}
 	firm := min(firmShare*period, firmRoot*math.Sqrt(r.PeriodS)*a.rate)
+	a.layGrid(n, period, firm)
 	for i := range a.beats {
 		if b := &a.beats[i]; b.reason == "" {
 			at := len(a.rows) * n
@@ -57,24 +58,44 @@ func (a *Analyser) average(r *Result) {
 	r.Stack = a.rows
 }
 
+// layGrid sets the times of the n points that all beats share: from the foot on in
+// the firm part, and behind its end in the part that gives way.
+func (a *Analyser) layGrid(n int, period, firm float64) {
+	a.early = grow(a.early, n)
+	a.late = a.early[n:]
+	step := period / float64(n)
+	for j := range a.early {
+		t := float64(float64(j) * step)
+		if t > firm {
+			if len(a.late) == 0 {
+				a.late = a.early[j:]
+			}
+			t -= firm
+		}
+		a.early[j] = t
+	}
+	a.early = a.early[:n-len(a.late)]
+}
+
 // fillRow samples one beat on the common grid, takes its drift away and adds it to
 // the sums over the beats.
 func (a *Analyser) fillRow(row, sums []float64, b *beat, period, firm float64) {
 	n := len(row)
 	wave, foot := a.wave, b.foot
-	sums = sums[:n]
-	step := period / float64(n)
+	for j, t := range a.early {
+		row[j] = t + foot
+	}
 	stretch := (b.period - firm) / (period - firm)
-	drift := (between(wave, b.foot+b.period) - between(wave, b.foot)) / float64(n)
+	late := row[len(a.early):]
+	for j, t := range a.late {
+		late[j] = firm + float64(t*stretch) + foot
+	}
+	sums = sums[:n]
+	drift := (between(wave, foot+b.period) - between(wave, foot)) / float64(n)
 	line := -float64(drift * float64(n-1) / 2)
-	i := int(b.foot)
+	i := int(foot)
 	before := float64(i)
-	for j := range row {
-		t := float64(float64(j) * step)
-		if t > firm {
-			t = firm + float64((t-firm)*stretch)
-		}
-		t += foot
+	for j, t := range row {
 		// The sample before t is found from that of the point before: mostly it is
 		// the next one, and converting t would take longer.
 		for t >= before+1 {

@@ -19,6 +19,7 @@ func TestPointsOfABeatAreReadAtTheirTimes(t *testing.T) {
 			for j := range sums {
 				sums[j] = float64(j)
 			}
+			a.layGrid(n, c.period, c.firm)
 			a.fillRow(row, sums, &b, c.period, c.firm)
 			drift := (between(wave, b.foot+c.own) - between(wave, b.foot)) / float64(n)
 			for j, v := range row {

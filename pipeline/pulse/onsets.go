@@ -134,9 +134,12 @@ func (a *Analyser) pickPeaks() {
 	for _, b := range a.blocks {
 		threshold := thresholdShare * b.level
 		z := a.slope[b.start:b.end]
-		for i := 0; i < len(z); i++ {
-			if z[i] < threshold {
-				continue
+		for i := 0; ; i++ {
+			for i < len(z) && z[i] < threshold {
+				i++
+			}
+			if i >= len(z) {
+				break
 			}
 			crossing := b.start + i
 			open := i == 0 && crossing > a.segments[b.segment].lo && a.slope[crossing-1] >= threshold

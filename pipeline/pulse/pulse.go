@@ -139,6 +139,8 @@ type Analyser struct {
 	template [templatePoints]float64 // and the running sums of its points and of their squares
 	sums     [templatePoints]float64
 	squares  [templatePoints]float64
+	early    []float64 // times of the points of the average, firm part, samples of wave
+	late     []float64 // of those behind it, from its end on
 	stack    []float64
 	rows     [][]float64
 }
