@@ -37,7 +37,6 @@ type work struct {
 	sum     sum
 	places  map[string][]place // by subject: parts that rest on the same basis
 	writer  sealedWriter
-	rows    []byte          // of the part that is being kept
 	used    map[string]bool // files that a part was taken from or written to
 	taken   int             // subjects that were not computed again
 	sealed  int             // subjects that are in the work folder
@@ -150,8 +149,7 @@ func (w *work) keep(s *study.Subject, p *part, frames []*schema.Frame, from []in
 	if w == nil {
 		return nil
 	}
-	w.rows = appendRows(w.rows[:0], frames, from)
-	return w.writer.add(s.ID, subjectKey(s), p, w.rows)
+	return w.writer.add(s.ID, subjectKey(s), p, frames, from)
 }
 
 // take counts a subject whose part was taken from a sealed file.

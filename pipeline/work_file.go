@@ -19,7 +19,7 @@ import (
 // SHA-256 and a mark. It carries the digest of each of its parts, so that
 // whatever is taken from one is as it was computed.
 const (
-	sealedMark   = "tonocohort sealed 1\n"
+	sealedMark   = "tonocohort sealed 2\n"
 	sealedTail   = 8 + sha256.Size + len(sealedMark)
 	sealedEnding = ".sealed"
 	maxIndex     = 1 << 28
@@ -34,14 +34,15 @@ type part struct {
 	rows   []byte         // of one that was read back; see appendRows
 }
 
-// encode writes the part with its rows: length of its JSON, the JSON, the rows.
-func (p *part) encode(out, rows []byte) ([]byte, error) {
+// encode writes the part with its rows, which are those of the frames from the marks
+// on: length of its JSON, the JSON, the rows.
+func (p *part) encode(out []byte, frames []*schema.Frame, from []int) ([]byte, error) {
 	about, err := json.Marshal(p)
 	if err != nil {
 		return out, err
 	}
 	out = binary.AppendUvarint(out, uint64(len(about)))
-	return append(append(out, about...), rows...), nil
+	return appendRows(append(out, about...), frames, from), nil
 }
 
 func decodePart(data []byte) (*part, error) {
@@ -75,10 +76,10 @@ type sealedWriter struct {
 	body  []byte
 }
 
-func (w *sealedWriter) add(subject string, key sum, p *part, rows []byte) error {
+func (w *sealedWriter) add(subject string, key sum, p *part, frames []*schema.Frame, from []int) error {
 	start := len(w.body)
 	var err error
-	if w.body, err = p.encode(w.body, rows); err != nil {
+	if w.body, err = p.encode(w.body, frames, from); err != nil {
 		return err
 	}
 	data := w.body[start:]

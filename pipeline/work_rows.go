@@ -29,6 +29,9 @@ func (c *chunkRows) marks() []int {
 func appendRows(out []byte, frames []*schema.Frame, from []int) []byte {
 	for i, f := range frames {
 		out = binary.AppendUvarint(out, uint64(f.N-from[i]))
+		if f.N == from[i] {
+			continue
+		}
 		for k := range f.Cols {
 			d := &f.Cols[k]
 			switch c := &f.Table.Columns[k]; {
@@ -39,9 +42,7 @@ func appendRows(out []byte, frames []*schema.Frame, from []int) []byte {
 					out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
 				}
 			case c.Textual():
-				for _, s := range d.Text[from[i]:] {
-					out = append(binary.AppendUvarint(out, uint64(len(s))), s...)
-				}
+				out = appendTexts(out, d.Text[from[i]:])
 			default:
 				for _, w := range d.Wave[from[i]:] {
 					out = appendWave(out, w)
@@ -52,12 +53,27 @@ func appendRows(out []byte, frames []*schema.Frame, from []int) []byte {
 	return out
 }
 
+// appendTexts writes each text behind its length and one; 0 stands for the text before,
+// since a person's id stands in many rows running.
+func appendTexts(out []byte, texts []string) []byte {
+	before := ""
+	for _, text := range texts {
+		if text == before {
+			out = append(out, 0)
+			continue
+		}
+		out = append(binary.AppendUvarint(out, uint64(len(text))+1), text...)
+		before = text
+	}
+	return out
+}
+
 // appendWave writes a wave; a missing one has length 0, an empty one 1.
 func appendWave(out []byte, w []float32) []byte {
 	if w == nil {
 		return append(out, 0)
 	}
-	out = binary.AppendUvarint(out, uint64(len(w))+1)
+	out = slices.Grow(binary.AppendUvarint(out, uint64(len(w))+1), 4*len(w))
 	for _, v := range w {
 		out = binary.LittleEndian.AppendUint32(out, math.Float32bits(v))
 	}
@@ -75,13 +91,16 @@ func readRows(data []byte, frames []*schema.Frame) error {
 			return errRows
 		}
 		for k, c := range f.Table.Columns {
-			d := &f.Cols[k]
+			d, text := &f.Cols[k], ""
 			for range n {
 				switch {
 				case c.Numeric():
 					d.Num = append(d.Num, math.Float64frombits(binary.LittleEndian.Uint64(b.take(8))))
 				case c.Textual():
-					d.Text = append(d.Text, string(b.take(b.count(1))))
+					if length := b.count(1); length > 0 {
+						text = string(b.take(length - 1))
+					}
+					d.Text = append(d.Text, text)
 				default:
 					d.Wave = append(d.Wave, b.wave())
 				}
