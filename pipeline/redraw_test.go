@@ -82,7 +82,7 @@ func TestFiguresAndReportComeFromReleasedTables(t *testing.T) {
 	if err != nil || len(released) != len(figures) || len(figures) < 8 {
 		t.Errorf("%d figures are released, %d drawn again (%v)", len(released), len(figures), err)
 	}
-	same(reportName, func(w *bytes.Buffer) error { return report.WriteReport(w, s) })
+	same(reportName, func(w *bytes.Buffer) error { return report.WriteReport(w, s, report.Tables(s), report.Figures(s)) })
 	same("methods.md", func(w *bytes.Buffer) error { return report.WriteMethods(w, s) })
 	for _, table := range report.Tables(s) {
 		same(table.Name+".html", func(w *bytes.Buffer) error { return table.WriteHTML(w) })

@@ -56,10 +56,11 @@ func (o *output) release(visits, recordings *schema.Frame, results tabulate.Resu
 		return err
 	}
 	source := report.Source{Frames: append(checked.Tables, checked.Report), Settings: settings, Build: o.manifest.Build, Own: o.own}
-	if err := o.publish(source); err != nil {
+	tables := report.Tables(source)
+	if err := o.publish(source, tables); err != nil {
 		return err
 	}
-	if err := o.illustrate(source); err != nil {
+	if err := o.illustrate(source, tables); err != nil {
 		return err
 	}
 	return o.releaseProvenance(checked.Hidden)
@@ -67,8 +68,8 @@ func (o *output) release(visits, recordings *schema.Frame, results tabulate.Resu
 
 // publish writes the tables of a paper and its Methods in words, from what has
 // been released.
-func (o *output) publish(s report.Source) error {
-	for _, t := range report.Tables(s) {
+func (o *output) publish(s report.Source, tables []*report.Table) error {
+	for _, t := range tables {
 		for _, form := range []struct {
 			extension string
 			content   func(io.Writer) error
@@ -82,14 +83,15 @@ func (o *output) publish(s report.Source) error {
 }
 
 // illustrate writes the figures and the report, from what has been released.
-func (o *output) illustrate(s report.Source) error {
+func (o *output) illustrate(s report.Source, tables []*report.Table) error {
 	s.Inputs, s.Files, s.Again = o.inputDigests(), o.released(), o.again()
-	for _, d := range report.Figures(s) {
+	figures := report.Figures(s)
+	for _, d := range figures {
 		if err := o.releaseText(figuresFolder+d.Name+".svg", d.File().WriteSVG); err != nil {
 			return err
 		}
 	}
-	return o.releaseText(reportName, func(w io.Writer) error { return report.WriteReport(w, s) })
+	return o.releaseText(reportName, func(w io.Writer) error { return report.WriteReport(w, s, tables, figures) })
 }
 
 // reportName is the page that a person opens first.

@@ -30,8 +30,8 @@ type digest struct{ Of, SHA256 string }
 
 // WriteReport writes the report as one page that needs nothing from elsewhere:
 // style and figures stand in it, and there is no script. Everything in it comes
-// from released tables and from settings.
-func WriteReport(w io.Writer, s Source) error {
+// from released tables and from settings; tables and figures are those of s.
+func WriteReport(w io.Writer, s Source, tables []*Table, figures []Drawing) error {
 	page, err := template.New("report").Funcs(template.FuncMap{"figure": inline, "page": onPage, "quantity": quantity, "pieces": pieces}).Parse(reportPage + tablePart)
 	if err != nil {
 		return err
@@ -44,7 +44,7 @@ func WriteReport(w io.Writer, s Source) error {
 		Title, ID, Caution string
 		Style              template.CSS
 		Sections           []section
-	}{title, s.Settings.Study.ID, schema.Caution, reportStyle, sections(s)})
+	}{title, s.Settings.Study.ID, schema.Caution, reportStyle, sections(s, tables, figures)})
 }
 
 // printable passes on what a page may hold: no control characters, which HTML
@@ -100,14 +100,14 @@ func quantity(cell string) bool {
 func pieces(cell string) []string { return strings.SplitAfter(cell, "; ") }
 
 // sections lists the parts of the report in their order.
-func sections(s Source) []section {
+func sections(s Source, publication []*Table, figures []Drawing) []section {
 	style := styleOf(s)
 	tables := map[string]*Table{}
-	for _, t := range Tables(s) {
+	for _, t := range publication {
 		tables[t.Name] = t
 	}
 	drawings := map[string][]Drawing{}
-	for _, d := range Figures(s) {
+	for _, d := range figures {
 		kind, _, _ := strings.Cut(d.Name, "_")
 		drawings[kind] = append(drawings[kind], d)
 	}

@@ -116,7 +116,7 @@ func elements(t *testing.T, page []byte) (names map[string]int, text string) {
 func TestNamesStayTextInTheReport(t *testing.T) {
 	page := func(name string) []byte {
 		var b bytes.Buffer
-		if err := WriteReport(&b, everything(name)); err != nil {
+		if err := WriteReport(&b, everything(name), Tables(everything(name)), Figures(everything(name))); err != nil {
 			t.Fatal(err)
 		}
 		return b.Bytes()
@@ -171,7 +171,7 @@ func TestAbsentPartsSayWhy(t *testing.T) {
 		sources["without "+f.Table.Name] = s
 	}
 	for name, s := range sources {
-		for _, sec := range sections(s) {
+		for _, sec := range sections(s, Tables(s), Figures(s)) {
 			if len(sec.Paragraphs)+len(sec.List)+len(sec.Tables)+len(sec.Drawings) == 0 {
 				t.Errorf("%s: the part %q is empty", name, sec.Title)
 			}
@@ -184,7 +184,7 @@ func TestAbsentPartsSayWhy(t *testing.T) {
 	}
 	// What the hidden numbers were stands nowhere.
 	var b bytes.Buffer
-	if err := WriteReport(&b, hidden); err != nil {
+	if err := WriteReport(&b, hidden, Tables(hidden), Figures(hidden)); err != nil {
 		t.Fatal(err)
 	}
 	for _, d := range Figures(hidden) {
@@ -197,7 +197,7 @@ func TestAbsentPartsSayWhy(t *testing.T) {
 	}
 	for _, p := range parts() {
 		var b bytes.Buffer
-		if err := WriteReport(&b, Source{Settings: schema.DefaultSettings()}); err != nil {
+		if err := WriteReport(&b, Source{Settings: schema.DefaultSettings()}, nil, nil); err != nil {
 			t.Fatal(err)
 		}
 		if _, text := elements(t, b.Bytes()); !strings.Contains(text, p.absent) {

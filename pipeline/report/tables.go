@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 
 	"tonocohort/schema"
 )
@@ -140,7 +141,7 @@ func (t *Table) groups() []group {
 // WriteHTML writes the table as a page of its own: no script, nothing from
 // elsewhere, readable without colour, scrollable by keyboard where it is wide.
 func (t *Table) WriteHTML(w io.Writer) error {
-	page, err := template.New("table").Parse(tablePage)
+	page, err := tableTemplate()
 	if err != nil {
 		return err
 	}
@@ -152,6 +153,9 @@ func (t *Table) WriteHTML(w io.Writer) error {
 		Caution string
 	}{t, t.groups(), t.Stub[1:], len(t.Stub) - 1 + len(t.Columns), schema.Caution})
 }
+
+// tableTemplate is read once for all tables.
+var tableTemplate = sync.OnceValues(func() (*template.Template, error) { return template.New("table").Parse(tablePage) })
 
 const tablePage = `<!DOCTYPE html>
 <html lang="en">
