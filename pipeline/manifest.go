@@ -56,6 +56,10 @@ func sealManifest(results *store.Folder, m *schema.Manifest, inputs *sorted[sche
 		return err
 	}
 	m.Content = hex.EncodeToString(digest.Sum(nil))
+	// The manifest says that all of them are there.
+	if err := results.Settle(); err != nil {
+		return err
+	}
 	_, err := results.WriteAtomic(ManifestName, func(w io.Writer) error { return writeManifest(w, m, inputs) })
 	return err
 }

@@ -77,7 +77,11 @@ func (o *output) open(replace bool, readFrom ...string) error {
 	if _, err = o.results.Sweep(outputFolders...); err != nil {
 		return err
 	}
-	return o.startJournal()
+	if err := o.startJournal(); err != nil {
+		return err
+	}
+	o.results.Gather()
+	return nil
 }
 
 // begin fills the manifest with what is known before anything is computed.

@@ -18,9 +18,10 @@ import (
 // all: bytes go to a partial file beside the target, which is made durable and
 // then renamed. Losing power at any moment leaves the old file or the new one.
 type Folder struct {
-	fs      FS
-	journal File   // nil: names are not noted
-	apart   string // folder of the journal, with '/'
+	fs        FS
+	journal   File            // nil: names are not noted
+	apart     string          // folder of the journal, with '/'
+	unsettled map[string]bool // folders with names that are not durable; nil: each is made so at once
 }
 
 // OpenFolder opens the folder for writing, making it if need be.
@@ -51,8 +52,8 @@ const partialMark = ".partial-"
 // Pending is a file being written. It takes its place on Commit; Abort, or a
 // failure at any step, leaves the folder as it was. Not for several goroutines.
 type Pending struct {
-	fs      FS
-	owned   *Folder // closed with the file; nil where the caller owns the folder
+	folder  *Folder
+	owned   bool // the folder is closed with the file
 	name    string
 	partial string // "" once committed or aborted
 	file    File
@@ -79,7 +80,7 @@ func (d *Folder) Create(name string) (*Pending, error) {
 	if err != nil {
 		return nil, pathError(name, CodeWrite, err)
 	}
-	p := &Pending{fs: d.fs, name: name, partial: partial, file: file, digest: sha256.New(), noted: d.noted(name)}
+	p := &Pending{folder: d, name: name, partial: partial, file: file, digest: sha256.New(), noted: d.noted(name)}
 	p.buffer = bufio.NewWriterSize(sink{p}, 64<<10)
 	return p, nil
 }
@@ -118,7 +119,7 @@ func (p *Pending) Write(b []byte) (int, error) {
 // Commit makes the bytes durable, puts the file in its place and returns the
 // digest of what was written. After an error the target is as it was before,
 // unless the very last step failed, which makes the new name durable: then the
-// new file stands there whole.
+// new file stands there whole. After Gather that step is left to Settle.
 func (p *Pending) Commit() (Digest, error) {
 	defer p.Abort()
 	if p.partial == "" {
@@ -140,12 +141,12 @@ func (p *Pending) Commit() (Digest, error) {
 		_, err = io.WriteString(p.noted, p.name+"\n")
 	}
 	if err == nil {
-		err = p.fs.Rename(p.partial, p.name)
+		err = p.folder.fs.Rename(p.partial, p.name)
 	}
 	if err == nil {
 		p.partial = ""
-		if !p.light {
-			err = p.fs.SyncDir(path.Dir(p.name))
+		if !p.light && !p.folder.settleLater(p.name) {
+			err = p.folder.fs.SyncDir(path.Dir(p.name))
 		}
 	}
 	if err != nil {
@@ -166,12 +167,12 @@ func (p *Pending) Abort() {
 	}
 	if p.partial != "" {
 		// A partial file that cannot be removed is swept before the next run.
-		_ = p.fs.Remove(p.partial)
+		_ = p.folder.fs.Remove(p.partial)
 		p.partial = ""
 	}
-	if p.owned != nil {
-		p.owned.Close()
-		p.owned = nil
+	if p.owned {
+		p.folder.Close()
+		p.owned = false
 	}
 }
 
@@ -246,7 +247,7 @@ func Create(dir, name string) (*Pending, error) {
 		d.Close()
 		return nil, err
 	}
-	p.owned = d
+	p.owned = true
 	return p, nil
 }
 
