@@ -33,7 +33,10 @@ func FollowHeapBudget() {
 // collection has told it anew: the library has no call for that, but tells when an
 // object is gone.
 func followCollections() {
-	debug.SetGCPercent(growth(living()))
+	live := living()
+	percent := growth(live)
+	debug.SetGCPercent(percent)
+	debug.SetMemoryLimit(mapped(live, percent))
 	collected := new([sizeOfItsOwn]byte)
 	runtime.AddCleanup(collected, func(struct{}) { followCollections() }, struct{}{})
 }
@@ -52,6 +55,15 @@ func living() uint64 {
 		sum += part.Value.Uint64()
 	}
 	return sum
+}
+
+// mapped is what the process may hold of the system's memory, which is more than its
+// heap: what was freed in pieces that do not fit what is asked for next is given
+// back before more is taken. It is above what the percentage allows, so that it calls
+// for a collection only where more lives all at once, before the percentage is set anew.
+func mapped(live uint64, percent int) int64 {
+	goal := int64(max(heapBudget, live+live*uint64(percent)/100))
+	return goal + goal/8
 }
 
 // growth is the percentage by which a heap may grow in which so many bytes live.

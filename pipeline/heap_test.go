@@ -19,6 +19,9 @@ func TestGrowthKeepsToTheBudget(t *testing.T) {
 		if most := max(heapBudget, live+live*leastGrowth/100); goal > most || first > heapBudget {
 			t.Errorf("with %d bytes alive the next collection is at %d or %d, of %d", live, goal, first, most)
 		}
+		if limit := mapped(live, growth(live)); limit < int64(goal+goal/10) {
+			t.Errorf("with %d bytes alive no more than %d are mapped, and the next collection is at %d", live, limit, goal)
+		}
 		// No collection that the budget leaves room for, but for the rounding of percent.
 		if live > firstHeap && goal < min(heapBudget-live/100, 2*live) {
 			t.Errorf("with %d bytes alive the next collection is at %d already", live, goal)
@@ -32,7 +35,10 @@ const followed = "TONOCOHORT_TEST_HEAP"
 // TestHeapBudget starts a process for each case, since the collector is of a whole
 // process and what is left of its settings would rule other tests.
 func TestHeapBudget(t *testing.T) {
-	if asked := os.Getenv(followed); asked != "" {
+	if asked := os.Getenv(followed); asked == inPieces {
+		sayMapped(t)
+		return
+	} else if asked != "" {
 		var mib uint64
 		if _, err := fmt.Sscan(asked, &mib); err != nil {
 			t.Fatal(err)
@@ -52,24 +58,52 @@ func TestHeapBudget(t *testing.T) {
 		{48, "GOGC=50", 48 * 1.5, (48 + beside) * 1.5},
 		{200, "GOMEMLIMIT=4GiB", 200 * 2, (200 + beside) * 2},
 	} {
-		cmd := exec.Command(os.Args[0], "-test.run=^TestHeapBudget$", "-test.v")
-		cmd.Env = []string{fmt.Sprintf("%s=%d", followed, c.mib), "TMPDIR=" + t.TempDir()}
-		if c.given != "" {
-			cmd.Env = append(cmd.Env, c.given)
-		}
-		said, err := cmd.CombinedOutput()
-		if err != nil {
-			t.Fatalf("%v\n%s", err, said)
-		}
-		_, rest, _ := strings.Cut(string(said), "goal ")
-		var goal float64
-		if _, err := fmt.Sscan(rest, &goal); err != nil {
-			t.Fatalf("%v\n%s", err, said)
-		}
-		if goal < c.low || goal > c.high {
+		if goal := said(t, "goal", fmt.Sprint(c.mib), c.given); goal < c.low || goal > c.high {
 			t.Errorf("%d MiB alive, %q: the next collection is at %.0f MiB, want %.0f to %.0f", c.mib, c.given, goal, c.low, c.high)
 		}
 	}
+	const most = heapBudget / 3 * 4 >> 20 // some more than the limit: a collection takes time, in which the heap grows
+	if held := said(t, "mapped", inPieces, ""); held > most {
+		t.Errorf("the process holds %.0f MiB, want at most %d", held, most)
+	}
+}
+
+// said starts the test's child and returns what it says of a quantity.
+func said(t *testing.T, quantity, asked, given string) float64 {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], "-test.run=^TestHeapBudget$", "-test.v")
+	cmd.Env = []string{followed + "=" + asked, "TMPDIR=" + t.TempDir()}
+	if given != "" {
+		cmd.Env = append(cmd.Env, given)
+	}
+	text, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, text)
+	}
+	_, rest, _ := strings.Cut(string(text), quantity+" ")
+	var value float64
+	if _, err := fmt.Sscan(rest, &value); err != nil {
+		t.Fatalf("%v\n%s", err, text)
+	}
+	return value
+}
+
+// inPieces asks the child to say how much it held at most, where what is freed does
+// not fit what is asked for next.
+const inPieces = "pieces"
+
+func sayMapped(t *testing.T) {
+	FollowHeapBudget()
+	most := uint64(0)
+	var alive [64][]byte
+	for round := range 2000 {
+		size := 1<<18 + (round*7919)%(1<<20) // up to 1.25 MiB: some 48 MiB live
+		alive[round%len(alive)] = make([]byte, size)
+		time.Sleep(200 * time.Microsecond) // for what follows a collection
+		most = max(most, metric("/memory/classes/total:bytes")-metric("/memory/classes/heap/released:bytes"))
+	}
+	runtime.KeepAlive(alive)
+	t.Logf("mapped %.1f", float64(most)/(1<<20))
 }
 
 // sayGoal says at how many MiB the heap is collected next while so many live, after
