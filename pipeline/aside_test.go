@@ -138,7 +138,7 @@ func TestSubjectsAside(t *testing.T) {
 func TestManifestIsWrittenAsTheLibraryDoes(t *testing.T) {
 	rows := int64(3)
 	for _, n := range []int{0, 1, 5000} {
-		m := schema.Manifest{Format: schema.ManifestFormat, Caution: schema.Caution, Settings: schema.DefaultSettings(), Build: *thisBuild("<&>"),
+		m := schema.Manifest{Format: schema.ManifestFormat, Caution: schema.Caution, Settings: schema.DefaultSettings(), Build: CurrentBuild("<&>"),
 			Inputs: []schema.File{{Path: "z.csv", Bytes: 1}}, Seeds: map[string]string{"b": "<ü>\u2028", "a": "x"},
 			Outputs: []schema.Output{{File: schema.File{Path: "b"}, Rows: &rows, RowGroups: []schema.RowGroup{{Rows: 3}}}, {File: schema.File{Path: "a"}}}, Run: &schema.RunTimes{Jobs: 2}}
 		if n == 0 {

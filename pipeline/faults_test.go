@@ -198,10 +198,14 @@ func stopsAt(t *testing.T, studyDir, whole, results string, faulty *faultFS) (st
 
 // A run that fails leaves no goroutine behind, nor does one that is interrupted.
 func TestNoGoroutineStays(t *testing.T) {
-	studyDir := unreleased(t, smallStudy(t, 150))
+	subjects, stops := 150, 6
+	if testdata.UnderRaceDetector() {
+		subjects, stops = 60, 3
+	}
+	studyDir := unreleased(t, smallStudy(t, subjects))
 	ranInto(t, studyDir, filepath.Join(t.TempDir(), "first"), Options{})
 	before := runtime.NumGoroutine()
-	for at := range 6 {
+	for at := range stops {
 		ctx, o := stopAfter(at * 40)
 		if at%2 == 0 {
 			faulty := &faultFS{at: 30 + 40*at, with: syscall.EIO}

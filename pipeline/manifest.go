@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"golang.org/x/sys/cpu"
 
@@ -235,10 +236,19 @@ func CurrentBuild(version string) schema.Build {
 	if v := os.Getenv("GODEBUG"); strings.Contains(v, "cpu.") {
 		b.Flags["GODEBUG"] = v
 	}
-	if path, err := os.Executable(); err == nil {
-		if d, err := store.HashFile(path); err == nil {
-			b.Executable = d.SHA256
-		}
-	}
+	b.Executable = executableDigest()
 	return b
 }
+
+// executableDigest is that of the running program, "" where it cannot be read.
+var executableDigest = sync.OnceValue(func() string {
+	path, err := os.Executable()
+	if err != nil {
+		return ""
+	}
+	d, err := store.HashFile(path)
+	if err != nil {
+		return ""
+	}
+	return d.SHA256
+})

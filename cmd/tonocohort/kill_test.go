@@ -94,12 +94,12 @@ func verified(t *testing.T, results string) (sealed bool) {
 // twice. TONOCOHORT_KILLS says how often.
 func TestKilledAtRandomMoments(t *testing.T) {
 	t.Parallel()
-	few := 12
+	few, subjects, recordings := 12, 290, 500
 	if testdata.UnderRaceDetector() {
-		few = 3
+		few, subjects, recordings = 3, 90, 150
 	}
 	kills := many(t, "TONOCOHORT_KILLS", few)
-	studyDir := simulated(t, 290) // 500 recordings and some
+	studyDir := simulated(t, subjects)
 	whole, cut := filepath.Join(t.TempDir(), "whole"), filepath.Join(t.TempDir(), "cut")
 	started := time.Now()
 	if out, err := program(t, "run", studyDir, "--out", whole, "--quiet").CombinedOutput(); statusOf(err) != "3" {
@@ -110,7 +110,7 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want.Counts.Recordings.Found < 500 {
+	if want.Counts.Recordings.Found < recordings {
 		t.Fatalf("only %d recordings", want.Counts.Recordings.Found)
 	}
 	random := rand.New(rand.NewPCG(1, 2))
@@ -170,11 +170,11 @@ func sameAsWhole(t *testing.T, whole, cut string) {
 // said, and true. The second is what a person waits, on a machine that others use
 // too: much longer only where the run goes on with its work.
 func TestInterrupted(t *testing.T) {
-	patience := time.Second
+	patience, subjects := time.Second, 800
 	if testdata.UnderRaceDetector() {
-		patience = 10 * time.Second
+		patience, subjects = 10*time.Second, 250
 	}
-	studyDir := simulated(t, 800)
+	studyDir := simulated(t, subjects)
 	results := filepath.Join(t.TempDir(), "results")
 	for attempt := 1; ; attempt++ {
 		cmd := program(t, "run", studyDir, "--out", results, "--quiet")
@@ -220,7 +220,11 @@ func TestInterrupted(t *testing.T) {
 // on unharmed. The first is held as soon as it has the folder, so that it cannot
 // end before the second begins.
 func TestTwoRunsInOneFolder(t *testing.T) {
-	studyDir := simulated(t, 200)
+	subjects := 200
+	if testdata.UnderRaceDetector() {
+		subjects = 60
+	}
+	studyDir := simulated(t, subjects)
 	results := filepath.Join(t.TempDir(), "results")
 	first := program(t, "run", studyDir, "--out", results, "--quiet")
 	if err := first.Start(); err != nil {

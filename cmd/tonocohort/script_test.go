@@ -31,10 +31,13 @@ func TestScripts(t *testing.T) {
 		Dir:  dir,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "pairs": pairs, "stranger": stranger, "bucket": bucketOf},
 		Condition: func(name string) (bool, error) {
-			if name != "objectstore" {
-				return false, fmt.Errorf("unknown condition %s", name)
+			switch name {
+			case "objectstore":
+				return openRecordings != nil, nil
+			case "race":
+				return testdata.UnderRaceDetector(), nil
 			}
-			return openRecordings != nil, nil
+			return false, fmt.Errorf("unknown condition %s", name)
 		},
 	})
 }

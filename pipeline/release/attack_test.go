@@ -11,6 +11,7 @@ import (
 	"tonocohort/pipeline/release"
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
+	"tonocohort/testdata"
 	"tonocohort/testdata/attack"
 )
 
@@ -163,7 +164,7 @@ func when(yes bool, width int) int {
 func TestAttackerWithAllTables(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	withstood := 0
-	for i, n := range []int{70, 140, 260} {
+	for i, n := range testdata.Few([]int{70, 140, 260}) {
 		zero := i%2 == 0
 		f := invented(random, n)
 		results, out := released(t, f, settings(func(s *schema.Settings) { s.Disclosure.ZeroIsSmall = zero }))
@@ -174,7 +175,7 @@ func TestAttackerWithAllTables(t *testing.T) {
 		withstood += sums(t, fmt.Sprintf("%d people", n), out, people, results.People.Sets)
 	}
 	t.Logf("%d hidden groups withstood", withstood)
-	if withstood < 200 {
+	if withstood < 200 && !testdata.UnderRaceDetector() {
 		t.Errorf("only %d hidden groups: the test has lost its object", withstood)
 	}
 }

@@ -48,7 +48,7 @@ func leftRecordings(reasons map[string][2]int) (recordings, flow *schema.Frame) 
 // reason to be shown, and are put together with others.
 func TestFlowCountsPeople(t *testing.T) {
 	f := invented(rand.New(rand.NewPCG(3, 4)), 200)
-	s := settings(nil)
+	s := settings(func(s *schema.Settings) { s.Analysis.CompareWith = nil })
 	results := tabulate.Tables(f, s, "study.yaml", "analysis")
 	check := func(reasons map[string][2]int) map[string]float64 {
 		recordings, flow := leftRecordings(reasons)

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"tonocohort/schema"
+	"tonocohort/testdata"
 )
 
 // readChoice takes the number of people of the primary model under a choice, and
@@ -76,7 +77,7 @@ func chosen() []hostile {
 // of few follows.
 func TestIntruderWithChoices(t *testing.T) {
 	shown, moved := 0, 0
-	for _, h := range chosen() {
+	for _, h := range testdata.Few(chosen()) {
 		t.Run(h.name, func(t *testing.T) {
 			r, s := h.run(t)
 			x := newIntruder(t, r, s)
@@ -107,7 +108,7 @@ func TestIntruderWithChoices(t *testing.T) {
 		})
 	}
 	t.Logf("%d rows, %d numbers of people shown", moved, shown)
-	if shown < 5 {
+	if shown < 5 && !testdata.UnderRaceDetector() {
 		t.Errorf("only %d numbers of people are shown", shown)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"tonocohort/schema"
+	"tonocohort/testdata"
 )
 
 // read takes the numbers of people out of one row.
@@ -124,7 +125,7 @@ func (x *intruder) readFlow(r record) {
 // differences of any published ones or by what is told of a fit.
 func TestIntruderWithEveryFile(t *testing.T) {
 	tries, shown, reasons, pooled := 0, 0, 0, 0
-	for _, h := range hostiles() {
+	for _, h := range testdata.Few(hostiles()) {
 		t.Run(h.name, func(t *testing.T) {
 			r, s := h.run(t)
 			x := newIntruder(t, r, s)
@@ -137,7 +138,7 @@ func TestIntruderWithEveryFile(t *testing.T) {
 				t.Error(f)
 			}
 			for _, w := range x.widths {
-				hidden := !x.known[fmt.Sprint(w.in.in)]
+				hidden := !x.known[keyOf(w.in.in)]
 				if hidden && w.high-w.low < 9 {
 					t.Errorf("%s: the hidden number of people lies between %g and %g", w.model, w.low, w.high)
 				}
@@ -145,10 +146,10 @@ func TestIntruderWithEveryFile(t *testing.T) {
 		})
 	}
 	t.Logf("%d groups of few, %d numbers known", tries, shown)
-	if tries < 60 || shown < 100 {
+	if !testdata.UnderRaceDetector() && (tries < 60 || shown < 100) {
 		t.Errorf("%d groups of few and %d known numbers: the test has lost its object", tries, shown)
 	}
-	if reasons < 3 || pooled < 1 {
+	if !testdata.UnderRaceDetector() && (reasons < 3 || pooled < 1) {
 		t.Errorf("%d reasons of the flow are shown, %d stages have others together", reasons, pooled)
 	}
 }

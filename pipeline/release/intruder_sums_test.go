@@ -34,15 +34,18 @@ func (x *intruder) derived() (found []string, tried int) {
 		return v
 	}
 	for _, c := range x.crowds {
-		if x.known[fmt.Sprint(c.in)] {
+		if x.known[keyOf(c.in)] {
 			b.add(vector(c.in))
 		}
 	}
 	seen := map[string]bool{}
 	try := func(name string, in []bool) {
 		n := crowd{in: in}.size()
-		key := fmt.Sprint(in)
-		if n == 0 || n >= 10 || seen[key] {
+		if n == 0 || n >= 10 {
+			return
+		}
+		key := keyOf(in)
+		if seen[key] {
 			return
 		}
 		seen[key] = true

@@ -85,6 +85,7 @@ type intruder struct {
 	crowds   []crowd
 	known    map[string]bool // crowds whose number is told
 	place    map[string]int
+	labels   map[string][]string // of columns that the plan does not divide people by
 	widths   []width
 	choices  []record
 
@@ -113,7 +114,7 @@ func newIntruder(t *testing.T, r study, s schema.Settings, own ...published.Set)
 		}
 		v.columns[name] = labels
 	}
-	x := &intruder{t: t, visits: r.visits, people: v, settings: s, own: own, groups: map[string]*agedGroups{}, known: map[string]bool{}, place: map[string]int{}}
+	x := &intruder{t: t, visits: r.visits, people: v, settings: s, own: own, groups: map[string]*agedGroups{}, known: map[string]bool{}, place: map[string]int{}, labels: map[string][]string{}}
 	for _, f := range r.out.Tables {
 		list := records(t, f)
 		if f.Table.Name == "regression" {
@@ -144,10 +145,17 @@ func (x *intruder) level(name string, i int) string {
 	if x.visits.Column(name).Textual() {
 		return x.visits.TextAt(int(x.people.rows[i]), name)
 	}
-	if v := x.visits.Number(int(x.people.rows[i]), name); !math.IsNaN(v) {
-		return fmt.Sprint(v)
+	if labels, asked := x.labels[name]; asked {
+		return labels[i]
 	}
-	return ""
+	labels := make([]string, len(x.people.rows)) // asked of one person after the other
+	for k, row := range x.people.rows {
+		if v := x.visits.Number(int(row), name); !math.IsNaN(v) {
+			labels[k] = fmt.Sprint(v)
+		}
+	}
+	x.labels[name] = labels
+	return labels[i]
 }
 
 func (x *intruder) crowd(name string, holds func(i int) bool) crowd {
@@ -156,6 +164,17 @@ func (x *intruder) crowd(name string, holds func(i int) bool) crowd {
 		c.in[i] = holds(i)
 	}
 	return c
+}
+
+// keyOf tells groups apart.
+func keyOf(in []bool) string {
+	key := make([]byte, len(in))
+	for i, yes := range in {
+		if yes {
+			key[i] = 1
+		}
+	}
+	return string(key)
 }
 
 func (c crowd) size() int {
@@ -170,7 +189,7 @@ func (c crowd) size() int {
 
 // meet notes that a group stands in the release, and whether its number does.
 func (x *intruder) meet(c crowd, told float64, shown bool) {
-	key := fmt.Sprint(c.in)
+	key := keyOf(c.in)
 	if _, met := x.place[key]; !met {
 		x.place[key] = len(x.crowds)
 		x.crowds = append(x.crowds, c)

@@ -14,6 +14,7 @@ import (
 	"tonocohort/pipeline/tabulate"
 	"tonocohort/schema"
 	"tonocohort/schema/published"
+	"tonocohort/testdata"
 )
 
 // odd is a plan or a table that nobody foresaw.
@@ -173,7 +174,7 @@ func oddTable(n int) *schema.Frame {
 // is printed, and nothing panics.
 func TestOddPlans(t *testing.T) {
 	computed, refused := 0, 0
-	for _, o := range odds() {
+	for _, o := range testdata.Few(odds()) {
 		for _, n := range []int{1, 90} {
 			t.Run(fmt.Sprint(o.name, "/", n), func(t *testing.T) {
 				f := oddTable(n)
@@ -210,7 +211,7 @@ func TestOddPlans(t *testing.T) {
 			})
 		}
 	}
-	if refused > 6 || computed < 130 {
+	if refused > 6 || computed < 130 && !testdata.UnderRaceDetector() {
 		t.Errorf("%d plans computed, %d refused: the test has lost its object", computed, refused)
 	}
 }

@@ -3,14 +3,17 @@ package release_test
 import (
 	"math/rand/v2"
 	"testing"
+
+	"tonocohort/schema"
+	"tonocohort/testdata"
 )
 
 // The outermost knots of a fit are the ages of the youngest and the oldest person.
 // A released reference has none outside its ages, and all of its numbers or none.
 func TestParametersTellNoAgeOfFew(t *testing.T) {
 	shown, hidden := 0, 0
-	for _, n := range []int{60, 400} {
-		_, out := released(t, invented(rand.New(rand.NewPCG(41, uint64(n))), n), settings(nil))
+	for _, n := range testdata.Few([]int{400, 60}) {
+		_, out := released(t, invented(rand.New(rand.NewPCG(41, uint64(n))), n), settings(func(s *schema.Settings) { s.Analysis.CompareWith = nil }))
 		f := frame(t, out.Tables, "centile_parameters")
 		key := func(row int) string {
 			return f.TextAt(row, "set") + "/" + f.TextAt(row, "variable") + "/" + f.TextAt(row, "sex")

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"tonocohort/schema"
+	"tonocohort/testdata"
 )
 
 // shape is a study by what its tables are split by.
@@ -37,8 +38,8 @@ func shapes() []shape {
 		{"three columns", 600, func(s *schema.Settings) { s.Analysis.Strata = []string{"sex", "age_band", "smoker"} }, nil},
 		{"one sex", 300, func(s *schema.Settings) { s.Analysis.Age.Bands = decades }, oneSex},
 		{"120 people", 120, nil, nil},
-		{"5,000 people", 5000, func(s *schema.Settings) { s.Analysis.Age.Bands = decades }, nil},
 		{"no strata", 200, func(s *schema.Settings) { s.Analysis.Strata = []string{} }, nil},
+		{"5,000 people", 5000, func(s *schema.Settings) { s.Analysis.Age.Bands = decades }, nil},
 	}
 }
 
@@ -66,7 +67,7 @@ func (s shape) run(t *testing.T, more func(*schema.Settings)) study {
 // is asked about some of the groups, the search for sums about all.
 func TestAttackerOnEveryShape(t *testing.T) {
 	withstood := 0
-	for _, s := range shapes() {
+	for _, s := range testdata.Few(shapes()) {
 		t.Run(s.name, func(t *testing.T) {
 			r := s.run(t, nil)
 			people := publicView(r.visits, r.results.People)
@@ -75,7 +76,7 @@ func TestAttackerOnEveryShape(t *testing.T) {
 		})
 	}
 	t.Logf("%d hidden groups withstood", withstood)
-	if withstood < 80 {
+	if withstood < 80 && !testdata.UnderRaceDetector() {
 		t.Errorf("only %d hidden groups: the test has lost its object", withstood)
 	}
 }
@@ -84,7 +85,7 @@ func TestAttackerOnEveryShape(t *testing.T) {
 // other one loses some. Only what the people without an age are protected by is
 // hidden of it, a cell for each sex.
 func TestFirstSetKeepsItsCells(t *testing.T) {
-	for _, s := range shapes()[:2] {
+	for _, s := range testdata.Few(shapes()[:2]) {
 		for _, order := range [][]string{{"all", "healthy"}, {"healthy", "all"}} {
 			r := s.run(t, func(x *schema.Settings) { x.Analysis.SetOrder = order })
 			shown, hidden := cellsShown(r.results.Summary, frame(t, r.out.Tables, "summary"), order[0])
