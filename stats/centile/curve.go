@@ -118,8 +118,9 @@ func bendsOf(knots, values []float64) []float64 {
 
 // basis is the space of curves with given knots.
 type basis struct {
-	knots []float64
-	bends [][]float64 // by knot: the bends of the curve that is 1 there and 0 at the others
+	knots  []float64
+	bends  [][]float64 // by knot: the bends of the curve that is 1 there and 0 at the others
+	across [][]float64 // by place of the bend: that of the curve of each knot
 }
 
 func newBasis(knots []float64) basis {
@@ -129,6 +130,12 @@ func newBasis(knots []float64) basis {
 		unit[j] = 1
 		b.bends[j] = bendsOf(knots, unit)
 		unit[j] = 0
+	}
+	b.across = newMatrix(len(knots), len(knots))
+	for j, bends := range b.bends {
+		for m, bend := range bends {
+			b.across[m][j] = bend
+		}
 	}
 	return b
 }

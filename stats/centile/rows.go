@@ -97,10 +97,14 @@ func products(a, b *rows, weight []float64) [][]float64 {
 	}
 	half := newMatrix(2*ka, kb)
 	for r, row := range both {
-		for c := range half[r] {
-			half[r][c] = row[c]
-			for m, bend := range b.bends[c] {
-				half[r][c] += float64(bend * row[kb+m])
+		sums := half[r]
+		copy(sums, row)
+		for m, v := range row[kb:] {
+			if v == 0 { // nearly everywhere: only neighbours in age have products
+				continue
+			}
+			for c, bend := range b.across[m] {
+				sums[c] += float64(bend * v)
 			}
 		}
 	}
