@@ -11,6 +11,7 @@ import (
 	"tonocohort/pipeline/store"
 	"tonocohort/pipeline/study"
 	"tonocohort/schema"
+	"tonocohort/testdata"
 )
 
 // Nominal 95 % intervals hold the truth in 94 to 96 % where every component is
@@ -20,7 +21,10 @@ import (
 // combined (internal), not of the published spreads themselves; the floor under
 // the transfer function's spread is off, since it adds to what is drawn here.
 func TestIntervalsCoverWhatTheyName(t *testing.T) {
-	const replicates = 4000
+	replicates, within := 4000, 0.01
+	if testdata.UnderRaceDetector() { // one goroutine: the count is for the shares alone
+		replicates, within = 400, 0.035
+	}
 	for _, calibration := range []string{pulse.BySBPDBP, pulse.ByMAPDBP} {
 		d := newDraws(t, calibration)
 		covered := map[string]int{}
@@ -33,9 +37,9 @@ func TestIntervalsCoverWhatTheyName(t *testing.T) {
 			}
 		}
 		for _, name := range []string{"central_sbp_mmhg", "central_dbp_mmhg", "central_map_mmhg", "central_pp_mmhg"} {
-			share := float64(covered[name]) / replicates
+			share := float64(covered[name]) / float64(replicates)
 			t.Logf("%s, %s: %.1f %%", calibration, name, 100*share)
-			if share < 0.94 || share > 0.96 {
+			if math.Abs(share-0.95) > within {
 				t.Errorf("%s, %s: 95 %% intervals hold the truth in %.1f %%", calibration, name, 100*share)
 			}
 		}
