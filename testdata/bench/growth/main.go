@@ -6,7 +6,7 @@
 //
 // Each size is a run of its own, in a process of its own; FOLDER is emptied of what
 // it made. The waves come in by the interface through which run --recordings reads
-// objects (pipeline.Files); everything behind it is what every run does.
+// objects (pipeline.Storage); everything behind it is what every run does.
 package main
 
 import (
@@ -19,6 +19,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
+	"sync/atomic"
 	"syscall"
 
 	"tonocohort/pipeline"
@@ -39,7 +41,7 @@ func run(args []string, jobs int) error {
 		return only(args[1], args[2], jobs)
 	}
 	if len(args) < 2 {
-		return fmt.Errorf("usage: growth [-jobs N] FOLDER RECORDINGS...")
+		return fmt.Errorf("usage: growth [-jobs N] FOLDER RECORDINGS")
 	}
 	var used []cost
 	for _, text := range args[1:] {
@@ -55,10 +57,8 @@ func run(args []string, jobs int) error {
 		fmt.Printf("%8d recordings: %8.1f s of CPU, %.3f ms each, of which %.3f ms make the wave; peak %.0f MiB\n",
 			n, c.cpu, 1000*c.cpu/float64(n), 1000*c.making/float64(n), c.peak)
 	}
-	if len(used) > 1 {
-		fmt.Printf("exponent of CPU without that of the waves over the number of recordings: %.3f\n", exponent(used, 0))
-	}
 	if len(used) > 2 {
+		fmt.Printf("exponent of CPU without that of the waves over the number of recordings: %.3f\n", exponent(used, 0))
 		// What every run costs once is taken from the two smallest, which lie nearest to it.
 		a, b := used[0], used[1]
 		each := (b.own() - a.own()) / float64(b.n-a.n)
@@ -101,50 +101,27 @@ func measured(folder string, n, jobs int) (cost, error) {
 		return cost{}, err
 	}
 	cmd := exec.Command(program, "-jobs", fmt.Sprint(jobs), oneRun, filepath.Join(dir, "study"), filepath.Join(dir, "results"))
-	var said bytes.Buffer
-	cmd.Stderr = &said
+	var told, said bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &told, &said
 	if err := cmd.Run(); err != nil {
 		return cost{}, fmt.Errorf("%d recordings: %w\n%s", n, err, said.Bytes())
 	}
 	took := cmd.ProcessState.SysUsage().(*syscall.Rusage)
-	c := cost{n: n, peak: float64(took.Maxrss) / 1024, cpu: (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds()}
-	c.making, err = making(n)
-	return c, err
+	making, err := strconv.ParseFloat(strings.TrimSpace(told.String()), 64)
+	return cost{n: n, peak: float64(took.Maxrss) / 1024, cpu: (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds(), making: making}, err
 }
 
-// making is the CPU time that making so many waves takes, from a sample of them.
-func making(n int) (float64, error) {
-	sample := min(n, 2000)
-	before, err := cpuSeconds()
-	if err != nil {
-		return 0, err
-	}
-	var buf []byte
-	for i := range sample {
-		if buf, _, err = (waves{}).ReadFile(fileOf(i), buf, math.MaxInt64); err != nil {
-			return 0, err
-		}
-	}
-	after, err := cpuSeconds()
-	return (after - before) * float64(n) / float64(sample), err
-}
-
-func cpuSeconds() (float64, error) {
-	var u syscall.Rusage
-	err := syscall.Getrusage(syscall.RUSAGE_SELF, &u)
-	seconds := func(t syscall.Timeval) float64 { return float64(t.Sec) + float64(t.Usec)/1e6 }
-	return seconds(u.Utime) + seconds(u.Stime), err
-}
-
-// only is one run.
+// only is one run; it tells the seconds of CPU that making the waves took.
 func only(studyDir, resultsDir string, jobs int) error {
 	pipeline.FollowHeapBudget()
-	outcome, err := pipeline.Run(context.Background(), studyDir, resultsDir, pipeline.Options{Jobs: jobs, Files: waves{}})
+	made := waves{making: new(atomic.Int64)}
+	outcome, err := pipeline.Run(context.Background(), studyDir, resultsDir, pipeline.Options{Jobs: jobs, Storage: made})
 	if err != nil {
 		return err
 	}
 	if c := outcome.Manifest.Counts.Recordings; 10*c.Used < 9*c.Found {
 		return fmt.Errorf("of %d recordings %d could be used: the waves are none", c.Found, c.Used)
 	}
+	fmt.Println(float64(made.making.Load()) / 1e6)
 	return nil
 }

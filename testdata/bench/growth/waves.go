@@ -6,11 +6,15 @@ import (
 	"encoding/hex"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
+	"sync/atomic"
+	"syscall"
 
 	"tonocohort/pipeline/store"
 )
@@ -21,25 +25,52 @@ const (
 	seconds    = 40
 )
 
-// waves makes the recordings while they are read: a pipeline.Files that holds nothing.
-type waves struct{}
+// waves makes the recordings while they are read: a pipeline.Storage that holds nothing.
+type waves struct {
+	making *atomic.Int64 // CPU time that making them took, µs
+}
 
 func idOf(i int) string   { return fmt.Sprintf("S%07d", i) }
 func fileOf(i int) string { return "waves/" + idOf(i) + ".csv" }
 
-// ReadFile makes the wave of a file: pulses of one shape with a rate, a breathing and
-// a noise of the person's own.
-func (waves) ReadFile(name string, buf []byte, limit int64) ([]byte, string, error) {
+// ReadFile makes the wave of a file and hashes it, as what reads a file does.
+func (w waves) ReadFile(name string, buf []byte, limit int64) ([]byte, string, error) {
 	i, err := strconv.Atoi(strings.TrimSuffix(strings.TrimPrefix(name, "waves/S"), ".csv"))
 	if err != nil {
 		return nil, "", &store.Error{Code: store.CodeMissing, Path: name, Message: "there is no such file"}
 	}
+	runtime.LockOSThread() // whose clock is read
+	before := threadMicroseconds()
+	data := makeWave(i, buf[:0])
+	w.making.Add(threadMicroseconds() - before)
+	runtime.UnlockOSThread()
+	if int64(len(data)) > limit {
+		return nil, "", &store.Error{Code: store.CodeTooLarge, Path: name, Message: "is larger than the limit"}
+	}
+	sum := sha256.Sum256(data)
+	return data, hex.EncodeToString(sum[:]), nil
+}
+
+// threadMicroseconds is the CPU time of this thread.
+func threadMicroseconds() int64 {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_THREAD, &u); err != nil {
+		panic(err)
+	}
+	return (u.Utime.Sec+u.Stime.Sec)*1e6 + u.Utime.Usec + u.Stime.Usec
+}
+
+// makeWave appends the text of wave i: pulses of one shape with a rate, a breathing and
+// a noise of the person's own.
+func makeWave(i int, data []byte) []byte {
 	random := rand.New(rand.NewPCG(9, uint64(i)))
 	shape := shapeOf(random)
 	zero, gain := 40*random.Float64()-60, 20+20*random.Float64()
 	rate, breath := 0.95+0.4*random.Float64(), 0.2+0.1*random.Float64() // Hz
-	data := append(buf[:0], "t_s,p_raw\n"...)
+	data = append(data, "t_s,p_raw\n"...)
 	phase, step := random.Float64(), rate/samplingHz
+	turn := cmplx.Rect(1, 2*math.Pi*breath/samplingHz)
+	breathing, noise := complex(1, 0), random.IntN(len(noises))
 	for k := range samplingHz * seconds {
 		if phase >= 1 {
 			phase, step = phase-1, rate*(0.98+0.04*random.Float64())/samplingHz
@@ -47,17 +78,46 @@ func (waves) ReadFile(name string, buf []byte, limit int64) ([]byte, string, err
 		at := phase * (points - 1)
 		j := int(at)
 		v := shape[j] + float64((at-float64(j))*(shape[j+1]-shape[j]))
-		t := float64(k) / samplingHz
-		v = zero + gain*v + math.Sin(2*math.Pi*breath*t) + 0.1*random.Float64()
-		data = appendFixed(data, t, 5)
-		data = append(appendFixed(append(data, ','), v, 3), '\n')
+		v = zero + gain*v + imag(breathing) + noises[(k+noise)%len(noises)]
+		data = appendThousandths(append(data, times[k]...), v)
 		phase += step
+		breathing *= turn
 	}
-	if int64(len(data)) > limit {
-		return nil, "", &store.Error{Code: store.CodeTooLarge, Path: name, Message: "is larger than the limit"}
+	return data
+}
+
+// What is the same for all waves is made once, since making them should cost little
+// beside what is made of them.
+var (
+	times  = timesOf()
+	noises = noisesOf()
+)
+
+func timesOf() (out [samplingHz * seconds]string) {
+	for k := range out {
+		out[k] = strconv.FormatFloat(float64(k)/samplingHz, 'f', 5, 64) + ","
 	}
-	sum := sha256.Sum256(data)
-	return data, hex.EncodeToString(sum[:]), nil
+	return out
+}
+
+// noisesOf are values between 0 and 0.1; a wave begins anywhere among them.
+func noisesOf() (out [4099]float64) {
+	random := rand.New(rand.NewPCG(9, 0))
+	for k := range out {
+		out[k] = 0.1 * random.Float64()
+	}
+	return out
+}
+
+// appendThousandths writes a number with three places and ends the line.
+func appendThousandths(out []byte, v float64) []byte {
+	n := int(math.Round(1000 * v))
+	if n < 0 {
+		out, n = append(out, '-'), -n
+	}
+	out = strconv.AppendInt(out, int64(n/1000), 10)
+	n %= 1000
+	return append(out, '.', byte('0'+n/100), byte('0'+n/10%10), byte('0'+n%10), '\n')
 }
 
 // Names lists nothing: csv recordings have no side files.
@@ -84,21 +144,6 @@ func shapeOf(random *rand.Rand) (shape [points]float64) {
 		shape[k] = bump(x, 0.13, 0.045) + height*bump(x, shoulder, 0.07) + 0.3*bump(x, notch, 0.06) + 0.25*(1-x)*(1-bump(x, 0, 0.05))
 	}
 	return shape
-}
-
-// appendFixed writes a number with so many places, as fast as may be: making the
-// waves should cost little beside what is made of them.
-func appendFixed(out []byte, v float64, places int) []byte {
-	scale := int64(math.Pow10(places))
-	n := int64(math.Round(v * float64(scale)))
-	if n < 0 {
-		out, n = append(out, '-'), -n
-	}
-	out = append(strconv.AppendInt(out, n/scale, 10), '.')
-	for scale /= 10; scale > 0; scale /= 10 {
-		out = append(out, byte('0'+n/scale%10))
-	}
-	return out
 }
 
 // writeTables writes the study of n people without their waves.
@@ -141,3 +186,6 @@ func writeTables(dir string, n int) error {
 	settings := "format: 1\nstudy: {id: growth}\ntables: {subjects: subjects.csv, visits: visits.csv, cuff: cuff.csv, recordings: recordings.csv}\n"
 	return os.WriteFile(filepath.Join(dir, "study.yaml"), []byte(settings), 0o666)
 }
+
+// Place names no place: the waves are made, not found.
+func (waves) Place() string { return "made://growth" }
