@@ -26,7 +26,7 @@ func mutations(t *testing.T) int {
 	t.Helper()
 	text := os.Getenv("TONOCOHORT_MUTATIONS")
 	if text == "" && testdata.UnderRaceDetector() {
-		return 20
+		return 60
 	}
 	if text == "" {
 		return 200
