@@ -18,6 +18,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -57,6 +58,7 @@ func run(args []string, jobs int) error {
 		fmt.Printf("%8d recordings: %8.1f s of CPU, %.3f ms each, of which %.3f ms make the wave; peak %.0f MiB\n",
 			n, c.cpu, 1000*c.cpu/float64(n), 1000*c.making/float64(n), c.peak)
 	}
+	slices.SortFunc(used, func(a, b cost) int { return a.n - b.n })
 	if len(used) > 2 {
 		fmt.Printf("exponent of CPU without that of the waves over the number of recordings: %.3f\n", exponent(used, 0))
 		// What every run costs once is taken from the two smallest, which lie nearest to it.
