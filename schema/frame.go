@@ -127,63 +127,6 @@ func NewFrame(t Table, capacity int) *Frame {
 	return f
 }
 
-// Clear takes all rows out; the memory is kept for the next.
-func (f *Frame) Clear() {
-	for i := range f.Cols {
-		d := &f.Cols[i]
-		clear(d.Text)
-		clear(d.Wave)
-		d.Num, d.Text, d.Wave = d.Num[:0], d.Text[:0], d.Wave[:0]
-	}
-	f.N = 0
-}
-
-// AddRow appends a row in which every cell is missing and returns its number.
-func (f *Frame) AddRow() int {
-	for i := range f.Cols {
-		d := &f.Cols[i]
-		switch kind := f.Table.Columns[i].Kind; { // no copy of a whole declaration for a cell
-		case kind.numeric():
-			d.Num = append(d.Num, math.NaN())
-		case kind.textual():
-			d.Text = append(d.Text, "")
-		default:
-			d.Wave = append(d.Wave, nil)
-		}
-	}
-	f.N++
-	return f.N - 1
-}
-
-// AddRows appends n rows in which every cell is missing and returns the number
-// of the first.
-func (f *Frame) AddRows(n int) int {
-	first := f.N
-	for i := range f.Cols {
-		d := &f.Cols[i]
-		switch kind := f.Table.Columns[i].Kind; {
-		case kind.numeric():
-			d.Num = longer(d.Num, n)
-			for row := first; row < first+n; row++ {
-				d.Num[row] = math.NaN()
-			}
-		case kind.textual():
-			d.Text = longer(d.Text, n)
-		default:
-			d.Wave = longer(d.Wave, n)
-		}
-	}
-	f.N += n
-	return first
-}
-
-// longer returns s with n further zero cells.
-func longer[T any](s []T, n int) []T {
-	out := slices.Grow(s, n)[:len(s)+n]
-	clear(out[len(s):])
-	return out
-}
-
 // Has reports whether the frame has the named column.
 func (f *Frame) Has(name string) bool {
 	_, ok := f.index[name]
@@ -298,66 +241,6 @@ func (f *Frame) SetBool(row int, name string, v bool) {
 
 // SetWave sets a cell of a wave column; the slice is kept, not copied.
 func (f *Frame) SetWave(row int, name string, v []float32) { f.Cols[f.at(name)].Wave[row] = v }
-
-// Append adds the rows of g, which must be of the same table.
-func (f *Frame) Append(g *Frame) {
-	if len(f.Cols) != len(g.Cols) || f.Table.Name != g.Table.Name {
-		panic(fmt.Sprintf("schema: cannot append %s to %s", g.Table.Name, f.Table.Name))
-	}
-	for i, c := range f.Table.Columns {
-		d := &f.Cols[i]
-		switch {
-		case c.Numeric():
-			d.Num = append(d.Num, g.numbers(i)...)
-		case c.Textual():
-			d.Text = append(d.Text, g.Texts(c.Name)...)
-		default:
-			d.Wave = append(d.Wave, g.waves(i)...)
-		}
-	}
-	f.N += g.N
-}
-
-// AppendRows appends the rows of g from one to before another, column by column where
-// both have the column with the same kind of cell; in other columns they are missing.
-func (f *Frame) AppendRows(g *Frame, from, to int) {
-	first := f.AddRows(to - from)
-	for i := range f.Cols {
-		j, ok := g.index[f.Table.Columns[i].Name]
-		if !ok {
-			continue
-		}
-		switch kind, other := f.Table.Columns[i].Kind, g.Table.Columns[j].Kind; {
-		case kind.numeric() && other.numeric():
-			copy(f.Cols[i].Num[first:], g.numbers(j)[from:to])
-		case kind.textual() && other.textual():
-			for row := from; row < to; row++ {
-				f.Cols[i].Text[first+row-from] = g.textAt(j, row)
-			}
-		case kind == Wave && other == Wave:
-			copy(f.Cols[i].Wave[first:], g.waves(j)[from:to])
-		}
-	}
-}
-
-// CopyRow copies row of g into row to of f, column by column where both have
-// the column with the same kind of cell.
-func (f *Frame) CopyRow(to int, g *Frame, row int) {
-	for i := range f.Cols {
-		j, ok := g.index[f.Table.Columns[i].Name]
-		if !ok {
-			continue
-		}
-		switch kind, other := f.Table.Columns[i].Kind, g.Table.Columns[j].Kind; {
-		case kind.numeric() && other.numeric():
-			f.Cols[i].Num[to] = g.numbers(j)[row]
-		case kind.textual() && other.textual():
-			f.Cols[i].Text[to] = g.textAt(j, row)
-		case kind == Wave && other == Wave:
-			f.Cols[i].Wave[to] = g.waves(j)[row]
-		}
-	}
-}
 
 // Number returns the cell of a numeric column, NaN where missing.
 func (f *Frame) Number(row int, name string) float64 { return f.numbers(f.at(name))[row] }
