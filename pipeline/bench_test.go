@@ -35,7 +35,7 @@ func BenchmarkRecording(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			w := newWorker(settings, newLayout(), files, methods, &disguise{settings: settings.Privacy})
+			w := newWorker(settings, files, methods, &disguise{settings: settings.Privacy})
 			b.ReportAllocs()
 			for b.Loop() {
 				if r := w.recording("female", visit, row); r.status != statusUsed {
@@ -74,7 +74,7 @@ func BenchmarkWriteChunks(b *testing.B) {
 	if err := simulate.Write(studyDir, filepath.Join(dir, "truth.csv"), simulate.Options{Subjects: 256, Seed: "bench"}); err != nil {
 		b.Fatal(err)
 	}
-	r := &run{output: output{dir: filepath.Join(dir, "results")}, options: Options{}.filled(), studyDir: studyDir, layout: newLayout(), tally: newTally()}
+	r := &run{output: output{dir: filepath.Join(dir, "results")}, options: Options{}.filled(), studyDir: studyDir, tally: newTally()}
 	defer r.close()
 	ctx := context.Background()
 	for _, step := range []func(context.Context) error{r.readStudy, r.openResults, func(context.Context) error { return r.putSubjectsAside() }} {

@@ -121,7 +121,7 @@ func (r *run) computeChunks(ctx context.Context, done chan<- []slot) error {
 	}
 	workers := make([]*worker, r.options.Jobs)
 	for k := range workers {
-		workers[k] = newWorker(r.study.Settings, r.layout, r.recordings(), methods, r.disguise)
+		workers[k] = newWorker(r.study.Settings, r.recordings(), methods, r.disguise)
 	}
 	for next := r.subjects.chunks(&r.aside); ; {
 		chunk, err := next()
@@ -179,7 +179,7 @@ func (r *run) writeChunk(tables *personTables, slots []slot) error {
 			r.work.take(s.file)
 		} else {
 			from := rows.marks()
-			rows.add(r.study.Settings, r.layout, r.study.Carried, r.scheme, &s.computed)
+			rows.add(r.study.Settings, r.study.Carried, r.scheme, &s.computed)
 			p = r.partOf(&s.computed)
 			if err := r.work.keep(s.subject, p, frames, from); err != nil {
 				return err

@@ -41,7 +41,7 @@ func TestPanicCostsOneRecording(t *testing.T) {
 	for _, id := range []string{"R1", "R2", "R3"} {
 		person.Visits[0].Recordings = append(person.Visits[0].Recordings, study.Recording{ID: id, GivenID: id, File: "w.csv", Setup: &study.Setup{Format: "csv", SamplingHz: 128, Artery: "radial"}})
 	}
-	w := newWorker(settings, newLayout(), files, methods, &disguise{settings: settings.Privacy})
+	w := newWorker(settings, files, methods, &disguise{settings: settings.Privacy})
 	whole := w.subject(person)
 	read := w.read
 	w.read = func(q recording.Request) (recording.Recording, error) {

@@ -40,6 +40,7 @@ var (
 // columnAt finds a value column.
 func columnAt(name string) int { return theLayout.at(name) }
 
+// theLayout is that of schema.ValueColumns; it is only read.
 var theLayout = newLayout()
 
 // pressures are the places of the four central pressures of a calibration.

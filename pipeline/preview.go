@@ -43,7 +43,7 @@ const (
 // PreviewRun reads the study and looks at every file that kept results rest on;
 // it computes and writes nothing.
 func PreviewRun(ctx context.Context, studyDir, outDir string, o Options) (*Preview, error) {
-	r := &run{output: output{dir: outDir}, options: o.filled(), studyDir: studyDir, layout: newLayout(), tally: newTally()}
+	r := &run{output: output{dir: outDir}, options: o.filled(), studyDir: studyDir, tally: newTally()}
 	defer r.close()
 	if err := r.readStudy(ctx); err != nil {
 		return nil, err
@@ -68,7 +68,7 @@ func PreviewRun(ctx context.Context, studyDir, outDir string, o Options) (*Previ
 	if err != nil {
 		return nil, err
 	}
-	v.worker = newWorker(r.study.Settings, r.layout, r.recordings(), methods, r.disguise)
+	v.worker = newWorker(r.study.Settings, r.recordings(), methods, r.disguise)
 	p.count(r.study.Subjects, func(s *study.Subject) string {
 		if err == nil {
 			err = cmp.Or(ctx.Err(), v.worker.files.fatal)

@@ -65,7 +65,6 @@ func (r *recordingResult) leave(status, reason, detail string) {
 // worker is what one goroutine reuses from recording to recording.
 type worker struct {
 	settings schema.Settings
-	layout   *layout
 	files    *tracedFiles
 	disguise *disguise
 	read     func(recording.Request) (recording.Recording, error)
@@ -79,8 +78,8 @@ type worker struct {
 	told    toldParameters
 }
 
-func newWorker(s schema.Settings, l *layout, files Files, e *estimators, d *disguise) *worker {
-	w := &worker{settings: s, layout: l, files: &tracedFiles{files: files, wait: time.Sleep}, estimators: e, disguise: d}
+func newWorker(s schema.Settings, files Files, e *estimators, d *disguise) *worker {
+	w := &worker{settings: s, files: &tracedFiles{files: files, wait: time.Sleep}, estimators: e, disguise: d}
 	w.read = newReader(w.files, s).Read
 	w.renew()
 	return w
@@ -99,7 +98,7 @@ func (w *worker) begin(sex string, visit *study.Visit, row *study.Recording) *re
 	r := &recordingResult{
 		row: row, sex: sex, status: statusUsed, unit: row.Unit, samplingHz: math.NaN(), durationS: math.NaN(), waveMinimum: math.NaN(), waveAmplitude: math.NaN(),
 		calibration: w.settings.Calibration.Primary, stepS: math.NaN(), scale: math.NaN(), offset: math.NaN(),
-		values: w.layout.empty(), errors: newErrors(),
+		values: theLayout.empty(), errors: newErrors(),
 	}
 	w.brachial(r, visit)
 	return r

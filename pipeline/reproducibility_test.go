@@ -57,7 +57,7 @@ func repeatWorker(t *testing.T) *worker {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { files.Close() })
-	return newWorker(settings, newLayout(), files, methods, nil)
+	return newWorker(settings, files, methods, nil)
 }
 
 // repeats measures one person again and again: stretches of 12 s of one long
@@ -80,7 +80,7 @@ func (w *worker) repeats(person int, unsteadyMMHg float64) (values, errors []flo
 			continue // too few beats are whole; a person would measure again
 		}
 		r := &recordingResult{row: &study.Recording{ID: "R", Setup: &study.Setup{Artery: "radial"}}, status: statusUsed, unit: "au",
-			calibration: w.settings.Calibration.Primary, values: w.layout.empty(), errors: newErrors()}
+			calibration: w.settings.Calibration.Primary, values: theLayout.empty(), errors: newErrors()}
 		w.brachial(r, visit)
 		w.estimate(r, p)
 		values = append(values, r.values[columnAt("central_sbp_mmhg")])

@@ -41,7 +41,7 @@ func (r *Rerun) readAgain(ctx context.Context, dir, studyDir string, m *schema.M
 		o.Shard = Shard{s.Number, s.Of}
 	}
 	read := func() (*run, error) {
-		again := &run{output: output{dir: dir}, options: o.filled(), studyDir: studyDir, layout: newLayout(), tally: newTally()}
+		again := &run{output: output{dir: dir}, options: o.filled(), studyDir: studyDir, tally: newTally()}
 		if err := again.readStudy(ctx); err != nil {
 			again.close()
 			return nil, err

@@ -28,22 +28,22 @@ func newChunkRows(carried []schema.Column) *chunkRows {
 }
 
 // add appends the rows of one subject.
-func (c *chunkRows) add(s schema.Settings, l *layout, carried []schema.Column, scheme study.Scheme, r *subjectResult) {
+func (c *chunkRows) add(s schema.Settings, carried []schema.Column, scheme study.Scheme, r *subjectResult) {
 	for i := range r.visits {
 		v := &r.visits[i]
 		for _, rec := range v.recordings {
-			c.addRecording(s, l, r.subject.ID, v.visit.ID, rec)
+			c.addRecording(s, r.subject.ID, v.visit.ID, rec)
 			c.addReviews(s, r.subject.ID, v.visit.ID, rec)
 		}
 		c.addReadings(r.subject.ID, v.visit)
-		c.addVisit(s, l, carried, scheme, r.subject.ID, v)
+		c.addVisit(s, carried, scheme, r.subject.ID, v)
 	}
 	if status, reason := r.status(); status != statusUsed {
 		c.exclude("subject", r.subject.ID, "", "", "subjects", reason, "no usable visit")
 	}
 }
 
-func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitID string, r *recordingResult) {
+func (c *chunkRows) addRecording(s schema.Settings, subjectID, visitID string, r *recordingResult) {
 	f := c.recordings
 	row := f.AddRow()
 	for _, c := range []struct{ name, text string }{
@@ -64,10 +64,10 @@ func (c *chunkRows) addRecording(s schema.Settings, l *layout, subjectID, visitI
 	f.SetNumber(row, "duration_s", r.durationS)
 	setInteger(f, row, "cuff_readings", r.cuff.Used)
 	f.SetNumber(row, "cuff_sbp_spread_mmhg", r.cuff.SpreadSBP)
-	l.write(f, row, r.values)
+	theLayout.write(f, row, r.values)
 	c.addBeats(subjectID, visitID, r)
 	c.addEstimates(subjectID, visitID, r)
-	c.addUncertainty(l, subjectID, visitID, r)
+	c.addUncertainty(subjectID, visitID, r)
 	if r.peripheral != nil {
 		c.addWaveform(subjectID, visitID, r)
 	}
@@ -128,7 +128,7 @@ func (c *chunkRows) addEstimates(subjectID, visitID string, r *recordingResult) 
 	}
 }
 
-func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *recordingResult) {
+func (c *chunkRows) addUncertainty(subjectID, visitID string, r *recordingResult) {
 	f := c.uncertainty
 	from := f.AddRows(r.errors.known())
 	text := func(name string) []string { return f.Texts(name)[from:] }
@@ -142,14 +142,14 @@ func (c *chunkRows) addUncertainty(l *layout, subjectID, visitID string, r *reco
 		if !e.known {
 			continue
 		}
-		subject[i], visit[i], recording[i], value[i], unit[i] = subjectID, visitID, r.row.ID, c.name, l.columns[c.value].Unit
+		subject[i], visit[i], recording[i], value[i], unit[i] = subjectID, visitID, r.row.ID, c.name, theLayout.columns[c.value].Unit
 		estimate[i], beats[i], cuff[i] = r.values[c.value], e.beats, e.cuff
 		calibration[i], transfer[i], combined[i] = e.calibration, e.transfer, e.combined()
 		i++
 	}
 }
 
-func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Column, scheme study.Scheme, subjectID string, v *visitResult) {
+func (c *chunkRows) addVisit(s schema.Settings, carried []schema.Column, scheme study.Scheme, subjectID string, v *visitResult) {
 	f := c.visits
 	row := f.AddRow()
 	for _, c := range []struct{ name, text string }{
@@ -173,7 +173,7 @@ func (c *chunkRows) addVisit(s schema.Settings, l *layout, carried []schema.Colu
 		f.SetBool(row, "cuff_first_two_differ", v.cuff.FirstTwoDiffer)
 	}
 	setCells(f, row, carried, v.visit.Cells)
-	l.write(f, row, v.values)
+	theLayout.write(f, row, v.values)
 	classify(f, row, scheme)
 	if v.status != statusUsed {
 		c.exclude("visit", subjectID, v.visit.ID, "", "subject_visits", v.reason, v.detail)

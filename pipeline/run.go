@@ -67,7 +67,6 @@ type run struct {
 	output
 	options  Options
 	studyDir string
-	layout   *layout
 	files    *store.Root
 	study    *study.Study
 	subjects subjectsAside
@@ -104,7 +103,7 @@ func (o Options) filled() Options {
 // sealed by a manifest. A structural fault is a *StructuralError.
 func Run(ctx context.Context, studyDir, outDir string, o Options) (*Outcome, error) {
 	o = o.filled()
-	r := &run{output: output{dir: outDir, fs: o.fs, listed: o.Listed}, options: o, studyDir: studyDir, layout: newLayout(), tally: newTally()}
+	r := &run{output: output{dir: outDir, fs: o.fs, listed: o.Listed}, options: o, studyDir: studyDir, tally: newTally()}
 	defer r.close()
 	started := o.Now()
 	for _, step := range []step{

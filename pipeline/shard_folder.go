@@ -92,7 +92,7 @@ func (r *run) inputsNow() ([]schema.File, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := newWorker(r.study.Settings, r.layout, r.recordings(), methods, r.disguise)
+	w := newWorker(r.study.Settings, r.recordings(), methods, r.disguise)
 	inputs := slices.Clone(r.manifest.Inputs)
 	for i := range r.study.Subjects {
 		for _, v := range r.study.Subjects[i].Visits {

@@ -34,7 +34,7 @@ func openTraces(ctx context.Context, resultsDir string, o SheetsOptions, m *sche
 	if len(m.Sources) > 0 {
 		return nil, noSheets("these results were made from other results, not from a study: leave --study out")
 	}
-	again := &run{output: output{dir: resultsDir}, options: Options{KeyFile: o.KeyFile, Storage: o.Storage}.filled(), studyDir: o.Study, layout: newLayout(), tally: newTally()}
+	again := &run{output: output{dir: resultsDir}, options: Options{KeyFile: o.KeyFile, Storage: o.Storage}.filled(), studyDir: o.Study, tally: newTally()}
 	err := again.readStudy(ctx)
 	t := &studyTraces{files: again.files, study: again.study, disguise: again.disguise, rows: map[string]*study.Recording{}}
 	if err == nil {

@@ -80,7 +80,7 @@ func (w *worker) combine(v *visitResult) {
 	for i, r := range v.used {
 		all[i] = r.values
 	}
-	v.values = w.layout.combine(all)
+	v.values = theLayout.combine(all)
 	v.values.fillErrors(combineErrors(v.used))
 	v.mapSource = v.used[0].mapSource
 }
@@ -88,7 +88,7 @@ func (w *worker) combine(v *visitResult) {
 // unused keeps the brachial values of a visit without a usable recording: the
 // person still stands in every count.
 func (w *worker) unused(v *visitResult) {
-	v.values = w.layout.empty()
+	v.values = theLayout.empty()
 	v.values[atBrachialSBP] = v.cuff.SBP
 	v.values[atBrachialDBP] = v.cuff.DBP
 	var mean float64

@@ -69,7 +69,7 @@ func newDraws(t *testing.T, calibration string) *draws {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { files.Close() })
-	d := &draws{w: newWorker(settings, newLayout(), files, methods, &disguise{settings: settings.Privacy}), random: rand.New(rand.NewPCG(1, 2))}
+	d := &draws{w: newWorker(settings, files, methods, &disguise{settings: settings.Privacy}), random: rand.New(rand.NewPCG(1, 2))}
 	samples, truth := simulate.Recording("coverage", 40, 128)
 	p, err := d.w.analyser.Analyse(samples, 128)
 	if err != nil {
@@ -100,7 +100,7 @@ func (d *draws) replicate() (truth map[string]float64, r *recordingResult) {
 		low, high, mean = min(low, p), max(high, p), mean+p/float64(len(d.wave))
 	}
 	r = &recordingResult{row: &study.Recording{ID: "R", Setup: &study.Setup{Artery: "radial"}}, status: statusUsed, unit: "au",
-		calibration: d.w.settings.Calibration.Primary, values: d.w.layout.empty(), errors: newErrors()}
+		calibration: d.w.settings.Calibration.Primary, values: theLayout.empty(), errors: newErrors()}
 	sbp := high + u.RadialStepSDMmHg*normal()
 	if r.calibration == pulse.ByMAPDBP {
 		// The person's own form factor makes the mean what it is.

@@ -11,7 +11,7 @@ import (
 // values holds one cell per column of schema.ValueColumns; NaN is missing.
 type values []float64
 
-// layout finds a value column by name. It is made once per run and only read.
+// layout finds a value column by name.
 type layout struct {
 	columns   []schema.Column
 	index     map[string]int
